@@ -1,0 +1,5 @@
+//! Rebuilds the embedded migrator when a migration is added.
+
+fn main() {
+    println!("cargo:rerun-if-changed=../../migrations");
+}

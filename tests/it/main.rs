@@ -1,0 +1,1 @@
+//! The promises of the product, over real HTTP and a real PostgreSQL.

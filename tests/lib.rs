@@ -1,0 +1,1 @@
+//! The acceptance suites live in `it/`; this library is only their home.
