@@ -1,0 +1,329 @@
+//! Whether a task may start now: one pure function, all reasons at once.
+
+use std::collections::BTreeSet;
+
+use chrono::{DateTime, Utc};
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+use uuid::Uuid;
+
+use crate::lifecycle::{LineState, TaskState};
+use crate::verdict::{Finding, Verdict};
+
+/// Everything that bears on a start, as the transaction that holds the locks sees it.
+#[derive(Debug, Clone)]
+pub struct Snapshot {
+    /// Where the task stands.
+    pub state: TaskState,
+    /// The caller holds the lease with the present fence.
+    pub lease_held: bool,
+    /// When the lease ends.
+    pub lease_until: Option<DateTime<Utc>>,
+    /// The order is open.
+    pub order_open: bool,
+    /// Cautions of the procedure.
+    pub cautions: BTreeSet<String>,
+    /// Cautions acknowledged in this attempt.
+    pub acknowledged: BTreeSet<String>,
+    /// The verdict of every precondition.
+    pub preconditions: Vec<Finding>,
+    /// Earlier tasks and where they stand.
+    pub earlier: Vec<Earlier>,
+    /// Lines that must be finished (or, for a `before` task, not yet begun).
+    pub lines: Vec<EarlierLine>,
+    /// Waits that run: the earliest moment at which each ends, and what waits.
+    pub waits: Vec<Wait>,
+    /// What else occupies the vehicle.
+    pub vehicle_busy_with: Vec<String>,
+    /// Service modes that stand open on the vehicle and that this task would disturb.
+    pub foreign_brackets: Vec<OpenBracket>,
+    /// The service mode that this task leaves or works inside, if it must be open and is not.
+    pub bracket_not_open: Option<String>,
+    /// Whether an identity of the vehicle was shown in this attempt.
+    pub identity: Identity,
+    /// Procedures for two people: the second person's presence was attested with a token of their own.
+    pub second_person_missing: bool,
+    /// Holds on the vehicle.
+    pub holds: Vec<VehicleHold>,
+    /// A resource that the task needs is missing or taken, in words.
+    pub resources: Vec<String>,
+}
+
+/// An earlier task.
+#[derive(Debug, Clone)]
+pub struct Earlier {
+    /// Its id.
+    pub task: Uuid,
+    /// Its title.
+    pub title: String,
+    /// Where it stands.
+    pub state: TaskState,
+}
+
+/// A line that comes first.
+#[derive(Debug, Clone)]
+pub struct EarlierLine {
+    /// Its number.
+    pub line: i32,
+    /// Where it stands.
+    pub state: LineState,
+}
+
+/// A wait that has not ended.
+#[derive(Debug, Clone)]
+pub struct Wait {
+    /// What settles.
+    pub after: String,
+    /// When it ends.
+    pub until: DateTime<Utc>,
+}
+
+/// A service mode that stands open.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct OpenBracket {
+    /// The mode, for example `calipers_open`.
+    pub mode: String,
+    /// The task that entered it.
+    pub entered_by: Uuid,
+    /// The order that it was entered on.
+    pub order: Uuid,
+    /// The procedure that leaves it.
+    pub left_by: String,
+}
+
+/// What was shown of the vehicle's identity in this attempt.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Identity {
+    /// It matches the order's vehicle.
+    Matches,
+    /// Nothing was shown.
+    Missing,
+    /// Another vehicle was shown: expected, seen.
+    Mismatch(String, String),
+}
+
+/// A hold on the vehicle.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct VehicleHold {
+    /// Its id.
+    pub id: Uuid,
+    /// `must_not_move`, `undecided` (a task broke off) and the like.
+    pub kind: String,
+    /// Why, in words.
+    pub reason: String,
+    /// When it ends by itself.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub until: Option<DateTime<Utc>>,
+}
+
+/// One reason why a task may not start, with the way out.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct Obstacle {
+    /// Stable word for programs: `precondition_not_met`, `caution_not_acknowledged`, `earlier_task_open`, ...
+    pub code: String,
+    /// What stands in the way, in words.
+    pub detail: String,
+    /// How it is removed.
+    pub how: String,
+    /// The precondition or caution that is meant.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub id: Option<String>,
+    /// The verdict, for preconditions.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub verdict: Option<Verdict>,
+    /// What would be accepted as evidence.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub accepts: Vec<String>,
+    /// Who can remove it.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub who: Vec<String>,
+    /// The task, line or hold that is meant.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub task: Option<Uuid>,
+    /// The line that is meant.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub line: Option<i32>,
+    /// The earliest moment at which it can be gone, when time alone removes it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub earliest_at: Option<DateTime<Utc>>,
+}
+
+impl Obstacle {
+    /// An obstacle with only words.
+    pub fn new(code: &str, detail: impl Into<String>, how: impl Into<String>) -> Self {
+        Self {
+            code: code.to_owned(),
+            detail: detail.into(),
+            how: how.into(),
+            id: None,
+            verdict: None,
+            accepts: Vec::new(),
+            who: Vec::new(),
+            task: None,
+            line: None,
+            earliest_at: None,
+        }
+    }
+}
+
+/// Every reason why the task may not start at `now`; empty: it may.
+pub fn may_start(snapshot: &Snapshot, now: DateTime<Utc>) -> Vec<Obstacle> {
+    let mut found = Vec::new();
+    lease(snapshot, now, &mut found);
+    order_of_things(snapshot, now, &mut found);
+    vehicle(snapshot, now, &mut found);
+    people_and_things(snapshot, &mut found);
+    found
+}
+
+fn lease(snapshot: &Snapshot, now: DateTime<Utc>, found: &mut Vec<Obstacle>) {
+    if snapshot.state != TaskState::Taken {
+        let detail = format!("the task is {}, it must be taken", snapshot.state.word());
+        found.push(Obstacle::new("wrong_state", detail, "take the task first"));
+    }
+    let over = snapshot.lease_until.is_none_or(|until| until <= now);
+    if snapshot.state == TaskState::Taken && (!snapshot.lease_held || over) {
+        found.push(Obstacle::new(
+            "lease_lost",
+            "the lease with this fence has ended",
+            "take the task again and use the fence of that answer",
+        ));
+    }
+    if !snapshot.order_open {
+        found.push(Obstacle::new(
+            "order_not_open",
+            "the order is not open",
+            "open a new order that follows it",
+        ));
+    }
+}
+
+fn order_of_things(snapshot: &Snapshot, now: DateTime<Utc>, found: &mut Vec<Obstacle>) {
+    for earlier in snapshot.earlier.iter().filter(|e| !ends_the_wait(e.state)) {
+        found.push(Obstacle {
+            task: Some(earlier.task),
+            ..Obstacle::new(
+                "earlier_task_open",
+                format!("`{}` comes first and is {}", earlier.title, earlier.state.word()),
+                "finish it, or have it waived where that is allowed",
+            )
+        });
+    }
+    for line in snapshot.lines.iter().filter(|l| !l.state.is_over()) {
+        found.push(Obstacle {
+            line: Some(line.line),
+            ..Obstacle::new(
+                "line_open",
+                format!("the mechanical work of line {} is {}", line.line, line.state.word()),
+                "report the line finished",
+            )
+        });
+    }
+    for wait in snapshot.waits.iter().filter(|w| w.until > now) {
+        found.push(Obstacle {
+            earliest_at: Some(wait.until),
+            ..Obstacle::new("settling", format!("`{}` is settling", wait.after), "wait")
+        });
+    }
+}
+
+fn vehicle(snapshot: &Snapshot, now: DateTime<Utc>, found: &mut Vec<Obstacle>) {
+    match &snapshot.identity {
+        Identity::Matches => {}
+        Identity::Missing => found.push(Obstacle {
+            accepts: vec![
+                "frame with the VIN read from the vehicle".to_owned(),
+                "attestation `vehicle_identity` with the last six characters of the VIN, beside a photo".to_owned(),
+            ],
+            who: vec!["technician".to_owned()],
+            ..Obstacle::new(
+                "identity_missing",
+                "nothing shows in this attempt that this is the order's vehicle",
+                "send the VIN read from the vehicle, or type its last six characters beside a photo",
+            )
+        }),
+        Identity::Mismatch(expected, seen) => found.push(Obstacle::new(
+            "vehicle_mismatch",
+            format!("the order is for {expected}, the vehicle shown is {seen}"),
+            "bring the right vehicle, or have the order's identity corrected by two people",
+        )),
+    }
+    for with in &snapshot.vehicle_busy_with {
+        found.push(Obstacle::new(
+            "vehicle_busy",
+            format!("on this vehicle {with} is running"),
+            "finish or interrupt that first",
+        ));
+    }
+    for bracket in &snapshot.foreign_brackets {
+        found.push(Obstacle {
+            task: Some(bracket.entered_by),
+            ..Obstacle::new(
+                "bracket_open",
+                format!("`{}` stands open and would be disturbed", bracket.mode),
+                format!("finish `{}` first", bracket.left_by),
+            )
+        });
+    }
+    if let Some(mode) = &snapshot.bracket_not_open {
+        found.push(Obstacle::new(
+            "bracket_not_open",
+            format!("this belongs inside `{mode}`, which is not open"),
+            "begin with the step that enters it; it can't be entered in the middle",
+        ));
+    }
+    for hold in snapshot.holds.iter().filter(|h| h.until.is_none_or(|until| until > now)) {
+        found.push(Obstacle {
+            earliest_at: hold.until,
+            ..Obstacle::new("vehicle_held", hold.reason.clone(), "wait, or have it decided")
+        });
+    }
+}
+
+fn people_and_things(snapshot: &Snapshot, found: &mut Vec<Obstacle>) {
+    for caution in snapshot.cautions.difference(&snapshot.acknowledged) {
+        found.push(Obstacle {
+            id: Some(caution.clone()),
+            who: vec!["technician".to_owned()],
+            ..Obstacle::new(
+                "caution_not_acknowledged",
+                format!("the caution `{caution}` was not acknowledged in this attempt"),
+                "read it and acknowledge it by name",
+            )
+        });
+    }
+    for finding in snapshot.preconditions.iter().filter(|f| f.verdict != Verdict::Met) {
+        found.push(Obstacle {
+            id: Some(finding.id.clone()),
+            verdict: Some(finding.verdict),
+            accepts: finding.accepts.clone(),
+            who: finding.who.clone(),
+            ..Obstacle::new("precondition_not_met", finding.detail.clone(), finding.text.clone())
+        });
+    }
+    if snapshot.second_person_missing {
+        found.push(Obstacle {
+            who: vec!["second_person".to_owned()],
+            ..Obstacle::new(
+                "second_person_missing",
+                "this procedure is for two people",
+                "the second person attests `second_person_present` with their own token",
+            )
+        });
+    }
+    for resource in &snapshot.resources {
+        found.push(Obstacle::new(
+            "resource_missing",
+            resource.clone(),
+            "choose another, or wait until it is free",
+        ));
+    }
+}
+
+/// Whether a predecessor in this state no longer holds up what follows.
+pub fn ends_the_wait(state: TaskState) -> bool {
+    matches!(
+        state,
+        TaskState::Passed | TaskState::Waived | TaskState::Withdrawn | TaskState::Disturbed
+    )
+}
