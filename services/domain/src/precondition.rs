@@ -29,6 +29,9 @@ pub struct Precondition {
     /// While the task runs, a wider condition applies instead (start windows may be narrower).
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub while_running: Option<Condition>,
+    /// Readings of an instrument that the shop has not registered prove it too; they are shown as unverified.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub unverified_allowed: bool,
     /// A source of the catalogue's list, for example `common_practice`.
     pub source: String,
 }
