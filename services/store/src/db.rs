@@ -1,0 +1,111 @@
+//! The pool, and how transactions begin.
+
+use std::fmt::Write as _;
+use std::time::Duration;
+
+use chrono::{DateTime, Utc};
+use sqlx::migrate::Migrator;
+use sqlx::postgres::{PgConnectOptions, PgPoolOptions};
+use sqlx::{AssertSqlSafe, ConnectOptions as _};
+use uuid::Uuid;
+
+use crate::StoreError;
+
+/// One connection; a [`Tx`] derefs to it.
+pub type Conn = sqlx::PgConnection;
+/// A transaction. Dropping it without [`commit`] rolls it back.
+pub type Tx = sqlx::Transaction<'static, sqlx::Postgres>;
+
+/// The migrations, embedded.
+pub static MIGRATOR: Migrator = sqlx::migrate!("../../migrations");
+
+/// The database, as the service role.
+#[derive(Clone, Debug)]
+pub struct Db(sqlx::PgPool);
+
+impl Db {
+    /// Connects as the service role, without migrating. A session that idles inside a transaction is ended after
+    /// 30 s and a statement after 60 s, so that nothing holds back the whole database.
+    pub async fn connect(url: &str, connections: u32) -> Result<Self, StoreError> {
+        let options: PgConnectOptions = url.parse()?;
+        let options = options
+            .options([("idle_in_transaction_session_timeout", "30s"), ("statement_timeout", "60s")])
+            .application_name("bayproof");
+        let pool = PgPoolOptions::new()
+            .max_connections(connections)
+            .acquire_timeout(Duration::from_secs(10))
+            .connect_with(options)
+            .await?;
+        Ok(Self(pool))
+    }
+
+    /// Applies the missing migrations, as the owner role.
+    pub async fn migrate(owner_url: &str) -> Result<(), StoreError> {
+        let options: PgConnectOptions = owner_url.parse()?;
+        let mut conn = options.connect().await?;
+        MIGRATOR.run_direct(None, &mut conn, false).await.map_err(sqlx::Error::from)?;
+        Ok(())
+    }
+
+    /// Begins a transaction that serves these shops, for a step that writes.
+    pub async fn begin(&self, shops: &[Uuid]) -> Result<Tx, StoreError> {
+        self.begin_as("BEGIN", shops).await
+    }
+
+    /// Begins a transaction that reads one state of these shops.
+    pub async fn begin_reading(&self, shops: &[Uuid]) -> Result<Tx, StoreError> {
+        self.begin_as("BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY", shops).await
+    }
+
+    async fn begin_as(&self, begin: &str, shops: &[Uuid]) -> Result<Tx, StoreError> {
+        // One round trip; ids are the only thing in the text.
+        let mut sql = format!("{begin}; SELECT set_config('app.shops', '{{");
+        for (at, shop) in shops.iter().enumerate() {
+            let comma = if at == 0 { "" } else { "," };
+            write!(sql, "{comma}{shop}").map_err(|_| StoreError::Text)?;
+        }
+        sql.push_str("}', true)");
+        Ok(self.0.begin_with(AssertSqlSafe(sql)).await?)
+    }
+
+    /// Whether the database answers, and whether this role is held back by row security as it must be.
+    pub async fn ready(&self) -> Result<Readiness, StoreError> {
+        let row = sqlx::query!(
+            r#"SELECT (r.rolsuper OR r.rolbypassrls OR EXISTS (
+                   SELECT FROM pg_class c WHERE c.relname = 'repair_order' AND c.relowner = r.oid)) AS "too_strong!"
+               FROM pg_roles r WHERE r.rolname = current_user"#
+        )
+        .fetch_one(&self.0)
+        .await?;
+        Ok(Readiness { role_too_strong: row.too_strong })
+    }
+
+    /// Waits for every connection to come back, then closes them.
+    pub async fn close(&self) {
+        self.0.close().await;
+    }
+}
+
+/// What [`Db::ready`] found.
+#[derive(Debug, Clone, Copy)]
+pub struct Readiness {
+    /// The role owns the tables or passes by row security; the service refuses to run as it.
+    pub role_too_strong: bool,
+}
+
+/// Commits. A function so that callers need not name `sqlx`.
+pub async fn commit(tx: Tx) -> Result<(), StoreError> {
+    Ok(tx.commit().await?)
+}
+
+/// The one clock, in microseconds. Read it after the locks of a transaction.
+pub async fn service_now(conn: &mut Conn) -> Result<DateTime<Utc>, StoreError> {
+    Ok(sqlx::query_scalar!(r#"SELECT service_now() AS "now!""#).fetch_one(conn).await?)
+}
+
+/// Locks a name for the rest of the transaction; `false`: somebody else holds it.
+pub async fn try_lock(conn: &mut Conn, name: i64) -> Result<bool, StoreError> {
+    Ok(sqlx::query_scalar!(r#"SELECT pg_try_advisory_xact_lock($1) AS "got!""#, name)
+        .fetch_one(conn)
+        .await?)
+}
