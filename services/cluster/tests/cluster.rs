@@ -54,7 +54,7 @@ fn servers_of(folder: &Path) -> usize {
     said.lines().filter(|line| line.contains(&*data.to_string_lossy())).count()
 }
 
-/// A process of its own that holds the cluster in the folder, and the superuser's URL to it.
+/// A process of its own that holds the cluster in the folder, and the owner's URL to it.
 fn hold(folder: &Path) -> (Child, String) {
     let tests = std::env::current_exe().expect("has a path");
     let hold = tests.ancestors().nth(2).expect("is in deps").join("examples/hold");
@@ -117,7 +117,7 @@ fn a_killed_server_comes_back_with_what_it_had_acknowledged() {
     assert_eq!(sql(&owner, "SHOW fsync"), "on");
     assert_eq!(sql(&owner, "CREATE TABLE kept AS SELECT 7 AS n"), "");
     cluster.kill();
-    assert!(!sql(&owner, "SELECT n FROM kept").contains('7'));
+    assert_ne!(sql(&owner, "SELECT n FROM kept"), "7");
     cluster.restart().expect("starts again");
     assert_eq!(sql(&owner, "SELECT n FROM kept"), "7");
 }
@@ -142,7 +142,7 @@ fn a_second_process_is_told_who_uses_the_folder_and_can_find_the_server() {
     assert!(matches!(&refused, ClusterError::InUse { holder: pid, .. }
         if *pid == holder.id().to_string()));
     let address = find_running(&place.0).expect("looks").expect("runs");
-    assert_eq!(address.url(Role::Superuser, DATABASE), url);
+    assert_eq!(address.url(Role::Owner, DATABASE), url);
     holder.kill().expect("is killed");
     holder.wait().expect("has ended");
     assert!(within_seconds(10, || servers_of(&place.0) == 0));
