@@ -1,1 +1,97 @@
-//! api
+//! HTTP in, HTTP out: routes, extractors, problem documents and the `OpenAPI` document. One file per resource.
+
+pub mod auth;
+mod bays;
+mod body;
+mod call;
+mod etag;
+mod fallback;
+mod health;
+mod openapi;
+mod permits;
+mod problem;
+mod status;
+
+use actix_web::body::MessageBody;
+use actix_web::dev::{ServiceFactory, ServiceRequest, ServiceResponse};
+use actix_web::middleware::from_fn;
+use actix_web::{App, Error, web};
+use tracing_actix_web::TracingLogger;
+use utoipa_actix_web::AppExt as _;
+use utoipa_actix_web::service_config::ServiceConfig;
+use utoipa_swagger_ui::SwaggerUi;
+use workflow::flow::Flow;
+
+pub use openapi::document;
+
+use crate::auth::TokenKeys;
+use crate::body::Schemas;
+use crate::fallback::KnownPaths;
+
+/// Largest body that is read, in bytes. An attachment of 20 MB is 27 MB in base64.
+pub const BODY_LIMIT: usize = 32 * 1024 * 1024;
+
+/// What every worker shares; made once.
+#[derive(Clone)]
+pub struct Shared {
+    flow: web::Data<Flow>,
+    keys: web::Data<TokenKeys>,
+    schemas: web::Data<Schemas>,
+    paths: web::Data<KnownPaths>,
+}
+
+impl Shared {
+    /// Ties the workflow and the token keys to the contract.
+    pub fn new(flow: Flow, keys: TokenKeys) -> Self {
+        let document = document();
+        Self {
+            flow: web::Data::new(flow),
+            keys: web::Data::new(keys),
+            schemas: web::Data::new(Schemas::of(&document)),
+            paths: web::Data::new(KnownPaths::of(&document)),
+        }
+    }
+}
+
+/// Every route below `/v1`, in one place.
+fn routes(config: &mut ServiceConfig<'_>) {
+    config.service(
+        utoipa_actix_web::scope("/v1")
+            .service(bays::add_bay)
+            .service(bays::list_bays)
+            .service(bays::get_bay)
+            .service(bays::change_bay),
+    );
+    config.service(health::healthz).service(health::readyz).service(problem::list_problems);
+}
+
+/// The whole application, as the service runs it and the tests call it.
+pub fn app(
+    shared: &Shared,
+) -> App<
+    impl ServiceFactory<
+        ServiceRequest,
+        Config = (),
+        Response = ServiceResponse<impl MessageBody>,
+        Error = Error,
+        InitError = (),
+    >,
+> {
+    App::new()
+        .into_utoipa_app()
+        .openapi(openapi::base())
+        .app_data(shared.flow.clone())
+        .app_data(shared.keys.clone())
+        .app_data(shared.schemas.clone())
+        .app_data(shared.paths.clone())
+        .app_data(problem::path_config())
+        .app_data(problem::query_config())
+        .app_data(web::PayloadConfig::new(BODY_LIMIT))
+        .configure(routes)
+        .openapi_service(|_| SwaggerUi::new("/docs/{_:.*}").url("/openapi.json", document()))
+        .default_service(web::to(fallback::answer))
+        .into_app()
+        .service(web::redirect("/docs", "/docs/"))
+        .wrap(from_fn(problem::dress))
+        .wrap(TracingLogger::default())
+}

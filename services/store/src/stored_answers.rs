@@ -57,7 +57,11 @@ pub async fn insert(
 }
 
 /// Forgets answers older than the moment given.
-pub async fn forget_before(conn: &mut Conn, shop: Uuid, before: DateTime<Utc>) -> Result<u64, StoreError> {
+pub async fn forget_before(
+    conn: &mut Conn,
+    shop: Uuid,
+    before: DateTime<Utc>,
+) -> Result<u64, StoreError> {
     let done =
         sqlx::query!("DELETE FROM stored_answer WHERE shop = $1 AND created_at < $2", shop, before)
             .execute(conn)

@@ -1,0 +1,83 @@
+//! `/v1/bays`.
+
+use actix_web::{HttpResponse, get, post, put, web};
+use contract::problem::Problem;
+use contract::resources::{BayView, NewBay};
+use uuid::Uuid;
+use workflow::flow::Flow;
+
+use crate::body::Checked;
+use crate::call::CallHeaders;
+use crate::etag;
+use crate::permits::{Allowed, ChangeMeans, ReadMeans};
+use crate::problem::Rejection;
+
+/// Add a bay.
+#[utoipa::path(
+    tag = "means",
+    request_body = NewBay,
+    responses((status = CREATED, body = BayView), (status = "default", body = Problem, content_type = "application/problem+json"))
+)]
+#[post("/bays")]
+pub(crate) async fn add_bay(
+    flow: web::Data<Flow>,
+    allowed: Allowed<ChangeMeans>,
+    headers: CallHeaders,
+    new: Checked<NewBay>,
+) -> Result<HttpResponse, Rejection> {
+    let call = headers.call(allowed.caller, new.fingerprint);
+    let bay = workflow::bays::add(&flow, &call, &new.body).await?;
+    let location = format!("/v1/bays/{}", bay.id);
+    Ok(HttpResponse::Created()
+        .insert_header(etag::of(bay.version))
+        .insert_header(("location", location))
+        .json(bay))
+}
+
+/// Every bay.
+#[utoipa::path(
+    tag = "means",
+    responses((status = OK, body = Vec<BayView>), (status = "default", body = Problem, content_type = "application/problem+json"))
+)]
+#[get("/bays")]
+pub(crate) async fn list_bays(
+    flow: web::Data<Flow>,
+    allowed: Allowed<ReadMeans>,
+) -> Result<HttpResponse, Rejection> {
+    Ok(HttpResponse::Ok().json(workflow::bays::list(&flow, &allowed.caller).await?))
+}
+
+/// One bay.
+#[utoipa::path(
+    tag = "means",
+    responses((status = OK, body = BayView), (status = "default", body = Problem, content_type = "application/problem+json"))
+)]
+#[get("/bays/{id}")]
+pub(crate) async fn get_bay(
+    flow: web::Data<Flow>,
+    allowed: Allowed<ReadMeans>,
+    id: web::Path<Uuid>,
+) -> Result<HttpResponse, Rejection> {
+    let bay = workflow::bays::get(&flow, &allowed.caller, *id).await?;
+    Ok(HttpResponse::Ok().insert_header(etag::of(bay.version)).json(bay))
+}
+
+/// Change a bay.
+#[utoipa::path(
+    tag = "means",
+    request_body = NewBay,
+    params(("If-Match" = String, Header, description = "the ETag that was read")),
+    responses((status = OK, body = BayView), (status = "default", body = Problem, content_type = "application/problem+json"))
+)]
+#[put("/bays/{id}")]
+pub(crate) async fn change_bay(
+    flow: web::Data<Flow>,
+    allowed: Allowed<ChangeMeans>,
+    headers: CallHeaders,
+    id: web::Path<Uuid>,
+    new: Checked<NewBay>,
+) -> Result<HttpResponse, Rejection> {
+    let call = headers.versioned_call(allowed.caller, new.fingerprint)?;
+    let bay = workflow::bays::change(&flow, &call, *id, &new.body).await?;
+    Ok(HttpResponse::Ok().insert_header(etag::of(bay.version)).json(bay))
+}

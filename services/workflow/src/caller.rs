@@ -1,0 +1,51 @@
+//! Who asks.
+
+use std::collections::BTreeSet;
+
+use chrono::{DateTime, Utc};
+use domain::role::Role;
+use uuid::Uuid;
+
+/// An authenticated caller.
+#[derive(Debug, Clone)]
+pub struct Caller {
+    /// The shop that everything the caller sees belongs to.
+    pub shop: Uuid,
+    /// Who it is, as the token says.
+    pub subject: String,
+    /// What it may do.
+    pub roles: BTreeSet<Role>,
+    /// The technician that a technician's token names.
+    pub technician: Option<Uuid>,
+    /// When the person signed in, if the token says so.
+    pub signed_in_at: Option<DateTime<Utc>>,
+    /// The program that the caller uses, as it names itself.
+    pub client: Option<String>,
+}
+
+impl Caller {
+    /// Whether the caller has this role.
+    pub fn has(&self, role: Role) -> bool {
+        self.roles.contains(&role)
+    }
+}
+
+/// A request that changes something.
+#[derive(Debug, Clone)]
+pub struct Call {
+    /// Who asks.
+    pub caller: Caller,
+    /// The idempotency key, if the request carries one.
+    pub once: Option<Once>,
+    /// The version that the request expects (`If-Match`).
+    pub expects: Option<i64>,
+}
+
+/// An idempotency key with the fingerprint of the body it came with.
+#[derive(Debug, Clone)]
+pub struct Once {
+    /// The key, 1 to 255 characters.
+    pub key: String,
+    /// SHA-256 of the path and body.
+    pub fingerprint: [u8; 32],
+}
