@@ -4,6 +4,7 @@
 //! here once; how it is derived, proven, planned or stored stands in the crates that know how.
 
 pub mod catalogue;
+pub mod exact;
 pub mod lifecycle;
 pub mod operation;
 pub mod order;

@@ -1,1 +1,10 @@
-//! evidence
+//! What stored evidence says, and whether it proves what must be true.
+//!
+//! No clock, no I/O, no catalogue: samples, the procedure frozen in the task and the moment come in as arguments.
+//!
+//! - [`sample`]: one item of evidence as plain data, and the marks that keep it from proving anything.
+//! - [`judge`]: the verdicts: bounded past-time temporal logic over timed samples, defined in this one place.
+
+pub mod judge;
+pub mod refusal;
+pub mod sample;

@@ -1,0 +1,10 @@
+//! What the crate promises, one promise a test.
+
+#![expect(clippy::unwrap_used, reason = "a test that cannot build its input must fail")]
+
+mod codes;
+mod preconditions;
+mod refusals;
+mod routines;
+mod scene;
+mod temporal;
