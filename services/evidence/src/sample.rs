@@ -24,7 +24,7 @@ pub struct Sample {
 }
 
 /// What an item says.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(tag = "says", rename_all = "snake_case")]
 pub enum Kind {
     /// A measured value.
@@ -113,7 +113,7 @@ pub enum Kind {
 }
 
 /// A list of trouble codes by what it lists.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum CodeList {
     /// Confirmed codes (SAE J1979 service 03), or a list that a person read.
@@ -127,7 +127,7 @@ pub enum CodeList {
 }
 
 /// A trouble code.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub struct Code {
     /// The code as SAE J2012 writes it, for example `P0420`, with a failure type `C0035-11`.
     pub code: String,
@@ -137,7 +137,7 @@ pub struct Code {
 }
 
 /// One monitor of the on-board diagnosis.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub struct Monitor {
     /// Its name, for example `catalyst`.
     pub name: String,
@@ -146,7 +146,7 @@ pub struct Monitor {
 }
 
 /// Which request of a routine was answered.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum RoutineAnswer {
     /// `71 01`: accepted, not finished.

@@ -10,6 +10,7 @@ use super::board::{Board, Refused};
 use super::said::Said;
 use super::series::{Demand, Reading, Standing, as_of, throughout};
 use super::{Ask, words};
+use crate::frame::parameter;
 use crate::refusal;
 use crate::sample::{Kind, Sample};
 
@@ -229,8 +230,12 @@ impl Leaf<'_> {
                 let units = Unit::of_code(unit).map(|unit| {
                     unit.dimension.units().map(|unit| unit.code).collect::<Vec<_>>().join(", ")
                 });
-                let units = units.unwrap_or_default();
-                vec![format!("reading of {name}{at} in one of {units}")]
+                let reading =
+                    format!("reading of {name}{at} in one of {}", units.unwrap_or_default());
+                let frames = parameter::measuring(name).map(|parameter| {
+                    format!("frame: answer of service 01, parameter {:02X}", parameter.pid)
+                });
+                std::iter::once(reading).chain(frames).collect()
             }
             (Values::Words(_), Condition::State { is, .. }) => {
                 vec![format!("state of {name}: {is}")]

@@ -2,7 +2,9 @@
 
 #![expect(clippy::unwrap_used, reason = "a test that cannot build its input must fail")]
 
+mod arrivals;
 mod codes;
+mod frames;
 mod preconditions;
 mod refusals;
 mod routines;

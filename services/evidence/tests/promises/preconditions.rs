@@ -27,7 +27,13 @@ fn a_refusal_says_what_is_seen_what_is_needed_and_how_to_show_it() {
         found.detail,
         "engine coolant temperature is 68 Cel, needs 93.33 to 98.89 Cel (200 to 210 [degF])"
     );
-    assert_eq!(found.accepts, ["reading of engine_coolant_temperature in one of Cel, [degF], K"]);
+    assert_eq!(
+        found.accepts,
+        [
+            "reading of engine_coolant_temperature in one of Cel, [degF], K",
+            "frame: answer of service 01, parameter 05"
+        ]
+    );
     assert_eq!(found.who, ["technician"]);
     assert_eq!(found.evidence.len(), 1);
 }
@@ -187,7 +193,7 @@ fn all_tells_everything_that_lacks_and_any_needs_one() {
     let both = precondition(Condition::All(vec![level.clone(), ballast.clone()]));
     let found = starting(both, &[number(1, "fuel_tank_level", "20", "%")], 5);
     assert_eq!(found.verdict, Violated);
-    assert_eq!((found.accepts.len(), found.detail.matches("; ").count()), (2, 1));
+    assert_eq!((found.accepts.len(), found.detail.matches("; ").count()), (3, 1));
 }
 
 #[test]

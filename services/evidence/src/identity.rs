@@ -1,0 +1,93 @@
+//! Whether the vehicle before the technician is the order's vehicle.
+
+use chrono::{DateTime, Utc};
+use domain::start::Identity;
+use uuid::Uuid;
+
+use crate::sample::{Kind, Mark, Sample};
+
+/// What files must show beside typed characters: the number or the plate itself.
+pub const PHOTOS: &[&str] = &["vin_photo", "plate_photo"];
+
+/// The order's vehicle.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Expected {
+    /// Its VIN, if it is known.
+    pub vin: Option<String>,
+    /// Its plate, if it is known.
+    pub plate: Option<String>,
+}
+
+/// What the evidence of this attempt says of the vehicle's identity.
+///
+/// A VIN read or scanned from the vehicle decides, the last one if there are several; typed characters count
+/// beside a photo, against the VIN's or the plate's last six. A vehicle of which the order knows neither is taken
+/// for what the photo and the typed characters show.
+pub fn judge(
+    expected: &Expected,
+    samples: &[Sample],
+    attempt_from: DateTime<Utc>,
+    now: DateTime<Utc>,
+) -> Identity {
+    let counts = |sample: &&Sample| {
+        let mark = |mark: &Mark| *mark != Mark::WrongVehicle && mark.objection().is_some();
+        let marked = sample.marks.iter().any(mark);
+        !marked && sample.taken_at >= attempt_from && sample.taken_at <= now
+    };
+    let mut sorted: Vec<&Sample> = samples.iter().filter(counts).collect();
+    sorted.sort_by_key(|sample| (sample.taken_at, sample.received_at, sample.id));
+    if let Some(vin) = &expected.vin {
+        let read = sorted.iter().rev().find_map(|sample| match &sample.kind {
+            Kind::Vin { vin } => Some(vin),
+            _ => None,
+        });
+        match read {
+            Some(read) if same(vin, read) => return Identity::Matches,
+            Some(read) => return Identity::Mismatch(vin.clone(), read.clone()),
+            None => {}
+        }
+    }
+    let photo = sorted.iter().any(|sample| {
+        matches!(&sample.kind, Kind::Attachment { shows, .. } if PHOTOS.contains(&shows.as_str()))
+    });
+    let typed = sorted.iter().rev().find_map(|sample| match &sample.kind {
+        Kind::TypedIdentity { last_six } => Some(last_six),
+        _ => None,
+    });
+    let Some(typed) = typed.filter(|_| photo) else {
+        return Identity::Missing;
+    };
+    let known: Vec<String> =
+        [&expected.vin, &expected.plate].into_iter().flatten().map(|text| last_six(text)).collect();
+    if known.is_empty() || known.iter().any(|known| same(known, typed)) {
+        Identity::Matches
+    } else {
+        Identity::Mismatch(known.join(" or "), typed.clone())
+    }
+}
+
+/// Samples that another vehicle gave: everything taken from a VIN that differs on, until one that matches.
+pub fn foreign(expected: &Expected, samples: &[Sample]) -> Vec<Uuid> {
+    let Some(vin) = &expected.vin else {
+        return Vec::new();
+    };
+    let mut sorted: Vec<&Sample> = samples.iter().collect();
+    sorted.sort_by_key(|sample| (sample.taken_at, sample.received_at, sample.id));
+    let mut elsewhere = false;
+    let from_elsewhere = |sample: &&Sample| {
+        if let Kind::Vin { vin: read } = &sample.kind {
+            elsewhere = !same(vin, read);
+        }
+        elsewhere
+    };
+    sorted.into_iter().filter(from_elsewhere).map(|sample| sample.id).collect()
+}
+
+fn same(one: &str, other: &str) -> bool {
+    one.trim().eq_ignore_ascii_case(other.trim())
+}
+
+fn last_six(text: &str) -> String {
+    let all: Vec<char> = text.chars().filter(char::is_ascii_alphanumeric).collect();
+    all[all.len().saturating_sub(6)..].iter().collect::<String>().to_ascii_uppercase()
+}
