@@ -7,8 +7,13 @@ pub mod bays;
 mod db;
 mod error;
 pub mod journal;
+pub mod lines;
+pub mod orders;
+pub mod questions;
 pub mod shops;
 pub mod stored_answers;
+pub mod tasks;
+pub mod vehicles;
 
 pub use db::{Conn, Db, MIGRATOR, Readiness, Tx, commit, service_now, try_lock};
 pub use error::StoreError;
