@@ -3,17 +3,23 @@
 //! Each function takes `&mut Conn`, so its caller decides which transaction it is part of; none begins or commits one.
 //! Every statement names the shop besides row security. Functions hold no rules of the trade.
 
+pub mod attempts;
 pub mod bays;
+pub mod catalogues;
 mod db;
 mod error;
 pub mod journal;
+pub mod leases;
 pub mod lines;
+pub mod means;
 pub mod orders;
+pub mod plans;
 pub mod questions;
 pub mod shops;
 pub mod stored_answers;
 pub mod tasks;
 pub mod vehicles;
+pub mod waivers;
 
 pub use db::{Conn, Db, MIGRATOR, Readiness, Tx, commit, service_now, try_lock};
 pub use error::StoreError;

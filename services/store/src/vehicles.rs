@@ -353,3 +353,22 @@ pub async fn free(
     .await?;
     Ok(())
 }
+
+/// Frees the people of a task that broke off; the vehicle stays where it is.
+pub async fn free_people(
+    conn: &mut Conn,
+    shop: Uuid,
+    task: Uuid,
+    at: DateTime<Utc>,
+) -> Result<(), StoreError> {
+    sqlx::query!(
+        "UPDATE occupancy SET until_at = $3
+         WHERE shop = $1 AND task = $2 AND kind = 'technician' AND until_at IS NULL",
+        shop,
+        task,
+        at
+    )
+    .execute(conn)
+    .await?;
+    Ok(())
+}

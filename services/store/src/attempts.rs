@@ -1,0 +1,253 @@
+//! Attempts at tasks, acknowledgements, evidence and attachments.
+
+use chrono::{DateTime, Utc};
+use serde_json::Value;
+use uuid::Uuid;
+
+use crate::{Conn, StoreError};
+
+/// An attempt.
+#[derive(Debug, Clone)]
+pub struct AttemptRow {
+    /// The task.
+    pub task: Uuid,
+    /// Its number, from 1.
+    pub number: i32,
+    /// The fence that it began with.
+    pub fence: i64,
+    /// Who.
+    pub technician: Uuid,
+    /// Where.
+    pub bay: Option<Uuid>,
+    /// Units of equipment, as a JSON list of ids.
+    pub equipment: Value,
+    /// When it was taken.
+    pub taken_at: DateTime<Utc>,
+    /// When it was started.
+    pub started_at: Option<DateTime<Utc>>,
+    /// When it ended.
+    pub ended_at: Option<DateTime<Utc>>,
+    /// How it ended.
+    pub outcome: Option<String>,
+    /// Verdicts at start and end, notes, as JSON.
+    pub detail: Value,
+}
+
+/// Adds an attempt.
+pub async fn insert(conn: &mut Conn, shop: Uuid, attempt: &AttemptRow) -> Result<(), StoreError> {
+    sqlx::query!(
+        "INSERT INTO attempt (shop, task, number, fence, technician, bay, equipment, taken_at, detail)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9)",
+        shop,
+        attempt.task,
+        attempt.number,
+        attempt.fence,
+        attempt.technician,
+        attempt.bay,
+        attempt.equipment,
+        attempt.taken_at,
+        attempt.detail
+    )
+    .execute(conn)
+    .await?;
+    Ok(())
+}
+
+/// Changes an attempt that has not ended; `false`: it has.
+pub async fn update(conn: &mut Conn, shop: Uuid, attempt: &AttemptRow) -> Result<bool, StoreError> {
+    let done = sqlx::query!(
+        "UPDATE attempt SET technician = $4, bay = $5, equipment = $6, started_at = $7, ended_at = $8, outcome = $9,
+             detail = $10
+         WHERE shop = $1 AND task = $2 AND number = $3 AND (outcome IS NULL OR outcome = 'interrupted')",
+        shop,
+        attempt.task,
+        attempt.number,
+        attempt.technician,
+        attempt.bay,
+        attempt.equipment,
+        attempt.started_at,
+        attempt.ended_at,
+        attempt.outcome,
+        attempt.detail
+    )
+    .execute(conn)
+    .await?;
+    Ok(done.rows_affected() == 1)
+}
+
+/// The attempts at these tasks, by task and number.
+pub async fn load(
+    conn: &mut Conn,
+    shop: Uuid,
+    tasks: &[Uuid],
+) -> Result<Vec<AttemptRow>, StoreError> {
+    Ok(sqlx::query_as!(
+        AttemptRow,
+        "SELECT task, number, fence, technician, bay, equipment, taken_at, started_at, ended_at, outcome, detail
+         FROM attempt WHERE shop = $1 AND task = ANY ($2) ORDER BY task, number",
+        shop,
+        tasks
+    )
+    .fetch_all(conn)
+    .await?)
+}
+
+/// A caution that was acknowledged.
+#[derive(Debug, Clone)]
+pub struct AcknowledgementRow {
+    /// The task.
+    pub task: Uuid,
+    /// The attempt.
+    pub attempt: i32,
+    /// The caution's name.
+    pub caution: String,
+    /// Who.
+    pub by_person: String,
+    /// When.
+    pub at: DateTime<Utc>,
+}
+
+/// Acknowledges cautions; one that was acknowledged before stays as it was.
+pub async fn acknowledge(
+    conn: &mut Conn,
+    shop: Uuid,
+    task: Uuid,
+    attempt: i32,
+    cautions: &[String],
+    by: &str,
+    at: DateTime<Utc>,
+) -> Result<(), StoreError> {
+    sqlx::query!(
+        "INSERT INTO acknowledgement (shop, task, attempt, caution, by_person, at)
+         SELECT $1, $2, $3, caution, $5, $6 FROM unnest($4::text[]) AS caution ON CONFLICT DO NOTHING",
+        shop,
+        task,
+        attempt,
+        cautions,
+        by,
+        at
+    )
+    .execute(conn)
+    .await?;
+    Ok(())
+}
+
+/// What was acknowledged on these tasks.
+pub async fn acknowledgements(
+    conn: &mut Conn,
+    shop: Uuid,
+    tasks: &[Uuid],
+) -> Result<Vec<AcknowledgementRow>, StoreError> {
+    Ok(sqlx::query_as!(
+        AcknowledgementRow,
+        "SELECT task, attempt, caution, by_person, at FROM acknowledgement
+         WHERE shop = $1 AND task = ANY ($2) ORDER BY task, attempt, caution",
+        shop,
+        tasks
+    )
+    .fetch_all(conn)
+    .await?)
+}
+
+/// An item of evidence.
+#[derive(Debug, Clone)]
+pub struct EvidenceRow {
+    /// Its id.
+    pub id: Uuid,
+    /// The task.
+    pub task: Uuid,
+    /// The attempt.
+    pub attempt: i32,
+    /// `reading`, `frame`, `attestation` or `attachment`.
+    pub kind: String,
+    /// As it was posted, without an attachment's bytes.
+    pub given: Value,
+    /// What it says, as a JSON list of samples.
+    pub content: Value,
+    /// What speaks against it.
+    pub marks: Vec<String>,
+    /// When it counts as taken.
+    pub taken_at: DateTime<Utc>,
+    /// When it was received.
+    pub received_at: DateTime<Utc>,
+    /// Who saw it.
+    pub observed_by: String,
+    /// Who sent it.
+    pub entered_by: String,
+    /// The program it was sent with.
+    pub client: Option<String>,
+}
+
+/// Stores evidence, all of it in one statement.
+pub async fn insert_evidence(
+    conn: &mut Conn,
+    shop: Uuid,
+    rows: &[EvidenceRow],
+) -> Result<(), StoreError> {
+    // A list of lists does not go through `unnest`; marks travel as one text, joined by blanks.
+    sqlx::query!(
+        "INSERT INTO evidence (shop, id, task, attempt, kind, given, content, marks, taken_at, received_at,
+             observed_by, entered_by, client)
+         SELECT $1, id, task, attempt, kind, given, content, string_to_array(marks, ' '), taken_at,
+             received_at, observed_by, entered_by, client
+         FROM unnest($2::uuid[], $3::uuid[], $4::int[], $5::text[], $6::jsonb[], $7::jsonb[], $8::text[],
+             $9::timestamptz[], $10::timestamptz[], $11::text[], $12::text[], $13::text[])
+             AS t(id, task, attempt, kind, given, content, marks, taken_at, received_at, observed_by, entered_by,
+                  client)",
+        shop,
+        &rows.iter().map(|r| r.id).collect::<Vec<_>>(),
+        &rows.iter().map(|r| r.task).collect::<Vec<_>>(),
+        &rows.iter().map(|r| r.attempt).collect::<Vec<_>>(),
+        &rows.iter().map(|r| r.kind.clone()).collect::<Vec<_>>(),
+        &rows.iter().map(|r| r.given.clone()).collect::<Vec<_>>(),
+        &rows.iter().map(|r| r.content.clone()).collect::<Vec<_>>(),
+        &rows.iter().map(|r| r.marks.join(" ")).collect::<Vec<_>>(),
+        &rows.iter().map(|r| r.taken_at).collect::<Vec<_>>(),
+        &rows.iter().map(|r| r.received_at).collect::<Vec<_>>(),
+        &rows.iter().map(|r| r.observed_by.clone()).collect::<Vec<_>>(),
+        &rows.iter().map(|r| r.entered_by.clone()).collect::<Vec<_>>(),
+        &rows.iter().map(|r| r.client.clone()).collect::<Vec<_>>() as &[Option<String>]
+    )
+    .execute(conn)
+    .await?;
+    Ok(())
+}
+
+/// The evidence of these tasks, in the order of its ids.
+pub async fn evidence(
+    conn: &mut Conn,
+    shop: Uuid,
+    tasks: &[Uuid],
+) -> Result<Vec<EvidenceRow>, StoreError> {
+    Ok(sqlx::query_as!(
+        EvidenceRow,
+        "SELECT id, task, attempt, kind, given, content, marks, taken_at, received_at, observed_by, entered_by, client
+         FROM evidence WHERE shop = $1 AND task = ANY ($2) ORDER BY task, attempt, id",
+        shop,
+        tasks
+    )
+    .fetch_all(conn)
+    .await?)
+}
+
+/// Stores the bytes of an attachment.
+pub async fn insert_attachment(
+    conn: &mut Conn,
+    shop: Uuid,
+    evidence: Uuid,
+    media_type: &str,
+    sha256: &[u8],
+    bytes: &[u8],
+) -> Result<(), StoreError> {
+    sqlx::query!(
+        "INSERT INTO attachment (shop, evidence, media_type, sha256, bytes) VALUES ($1, $2, $3, $4, $5)",
+        shop,
+        evidence,
+        media_type,
+        sha256,
+        bytes
+    )
+    .execute(conn)
+    .await?;
+    Ok(())
+}
