@@ -189,7 +189,7 @@ pub const TABLE: &[Refusal] = &[
     nothing(0x58, "ownershipVerificationFailed"),
     nothing(0x59, "challengeCalculationFailed"),
     nothing(0x5A, "settingAccessRightsFailed"),
-    nothing(0x5B, "sessionKeyCreationOrDerivationFailed"),
+    nothing(0x5B, "sessionKeyCreation/DerivationFailed"),
     nothing(0x5C, "configurationDataUsageFailed"),
     nothing(0x5D, "deAuthenticationFailed"),
     nothing(0x70, "uploadDownloadNotAccepted"),

@@ -217,7 +217,7 @@ fn codes_with_status_keep_failure_type_and_status() {
 #[test]
 fn a_session_is_a_state_and_the_vin_is_an_identity() {
     let state = Kind::State { signal: "diagnostic_session".to_owned(), is: "extended".to_owned() };
-    assert_eq!(uds("5003").unwrap(), [state.clone()]);
+    assert_eq!(uds("5003").unwrap(), std::slice::from_ref(&state));
     assert_eq!(uds("5003003201F4").unwrap(), [state]);
     assert_eq!(uds("5040").unwrap(), []);
     // The number is the worked example of 49 CFR 565.15, Table VI.
