@@ -63,21 +63,20 @@ impl From<Decimal> for Exact {
 
 /// A fraction to the nearest decimal with at most this many places, without trailing zeros; halves away from zero.
 ///
-/// For sentences and tables, never for comparisons. What needs more than 18 digits is cut to the largest decimal.
+/// For sentences and tables, never for comparisons. Where that needs more than 18 digits it has fewer places; what
+/// is larger than any decimal is cut to the largest.
 pub fn rounded(value: Ratio<i128>, places: u8) -> Decimal {
-    let largest = if value < Ratio::from_integer(0) { -1 } else { 1 } * 999_999_999_999_999_999;
-    let mut scale = places.min(18);
-    let whole = value.numer() / value.denom();
-    let rest = Ratio::new(value.numer() % value.denom(), *value.denom());
-    let unit = 10_i128.pow(u32::from(scale));
-    let part = (approachable(rest) * unit).round().to_integer();
-    let digits = whole.checked_mul(unit).and_then(|whole| whole.checked_add(part));
-    let mut digits = digits.and_then(|all| i64::try_from(all).ok()).unwrap_or(largest);
-    while scale > 0 && digits % 10 == 0 {
-        digits /= 10;
-        scale -= 1;
-    }
-    Decimal::new(digits, scale).unwrap_or_else(|| Decimal::whole(largest))
+    let (whole, rest) = (value.to_integer(), approachable(value.fract()));
+    let with = |scale: u8| {
+        let unit = 10_i128.pow(u32::from(scale));
+        let part = (rest * unit).round().to_integer();
+        let digits = i64::try_from(whole.checked_mul(unit)?.checked_add(part)?).ok()?;
+        let zeros = (0..scale).take_while(|zeros| digits % 10_i64.pow(u32::from(*zeros) + 1) == 0);
+        let zeros = u8::try_from(zeros.count()).ok()?;
+        Decimal::new(digits / 10_i64.pow(u32::from(zeros)), scale - zeros)
+    };
+    let largest = if whole < 0 { -999_999_999_999_999_999 } else { 999_999_999_999_999_999 };
+    (0..=places.min(18)).rev().find_map(with).unwrap_or(Decimal::whole(largest))
 }
 
 /// The same fraction below one, with few enough digits that multiplying it cannot overflow.
@@ -151,7 +150,13 @@ mod tests {
         assert_eq!(read(890, 9, 2), "98.89");
         assert_eq!(read(-1, 3, 2), "-0.33");
         assert_eq!(read(13, 1, 2), "13");
+        assert_eq!(read(1, 8, 2), "0.13");
+        assert_eq!(read(-1, 8, 2), "-0.13");
+        assert_eq!(read(120, 1, 2), "120");
+        assert_eq!(read(99_999, 1_000, 2), "100");
+        assert_eq!(read(123_456_789_012_345_678 * 9 + 1, 9, 2), "123456789012345678");
         assert_eq!(read(i128::MAX, 1, 2), "999999999999999999");
+        assert_eq!(read(-i128::MAX, 1, 2), "-999999999999999999");
         assert_eq!(read(i128::MAX - 1, i128::MAX, 2), "1");
     }
 }
