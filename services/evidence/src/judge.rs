@@ -100,8 +100,10 @@ pub fn asked(preconditions: &[Precondition]) -> BTreeSet<String> {
 /// How far back numbers and states are needed to judge as of `now`, besides the last of each signal and place
 /// before that, and all else.
 ///
-/// What must hold throughout needs the whole run once; a caller that keeps the moment up to which it was met can
-/// pass that as `running_from` and need no more than this.
+/// What must hold throughout needs the run as a whole once. A caller that keeps the moment at which a precondition
+/// was last met in [`Phase::Running`] may pass that moment as `running_from`: the verdict is the same, and no
+/// reading from before the horizon is needed again. When a reading arrives that was taken before that moment, the
+/// moment is set back to where it was before.
 pub fn horizon(preconditions: &[Precondition], now: DateTime<Utc>) -> DateTime<Utc> {
     let longest = preconditions.iter().flat_map(|one| {
         let mut spans = Vec::new();

@@ -6,8 +6,10 @@
 //! - [`frame`]: raw bytes of diagnostic answers, decoded or refused.
 //! - [`intake`]: what speaks against an item as it arrives.
 //! - [`identity`]: whether this is the order's vehicle.
+//! - [`consistency`]: what several items say against each other.
 //! - [`judge`]: the verdicts: bounded past-time temporal logic over timed samples, defined in this one place.
 
+pub mod consistency;
 pub mod frame;
 pub mod identity;
 pub mod intake;

@@ -105,19 +105,22 @@ impl Leaf<'_> {
     }
 
     fn trace(&self, place: Option<&str>) -> Trace<'_> {
-        let mut trace = Trace { samples: Vec::new(), readings: Vec::new(), set_aside: None };
+        let mut counted = Vec::new();
+        let mut set_aside = None;
         for sample in self.board.series(self.signal.name, place) {
             let objection = self.board.objection(sample, self.ask.precondition.unverified_allowed);
             match (objection, (self.satisfies)(sample)) {
                 (None, Some(satisfied)) => {
-                    trace.samples.push(sample);
-                    trace.readings.push(Reading { at: sample.taken_at, satisfied });
+                    counted.push((sample, Reading { at: sample.taken_at, satisfied }));
                 }
-                (Some(why), _) => trace.set_aside = Some((sample, why)),
-                (None, None) => trace.set_aside = Some((sample, "it cannot be compared")),
+                (Some(why), _) => set_aside = Some((sample, why)),
+                (None, None) => set_aside = Some((sample, "it cannot be compared")),
             }
         }
-        trace
+        // Of readings taken at one moment the one that does not satisfy has the last word.
+        counted.sort_by_key(|(_, reading)| (reading.at, !reading.satisfied));
+        let (samples, readings) = counted.into_iter().unzip();
+        Trace { samples, readings, set_aside }
     }
 
     fn told(&self, title: &str, trace: &Trace, demand: &Demand, standing: Standing) -> Said {

@@ -1,7 +1,8 @@
 use chrono::TimeDelta;
 use domain::start::Identity;
 use evidence::identity::{self, Expected};
-use evidence::intake::{Given, Instrument, Limits, Refusal, examine, examine_all, finite};
+use evidence::intake::fault::Refusal;
+use evidence::intake::{Given, Instrument, Limits, examine, examine_all, finite};
 use evidence::sample::{Code, CodeList, Kind, Mark, Sample};
 
 use crate::scene::*;

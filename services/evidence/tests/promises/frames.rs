@@ -79,6 +79,22 @@ fn limits_against_single_sensor_steps_are_exact() {
 }
 
 #[test]
+fn what_looks_alike_is_kept_apart() {
+    let signal = |text: &str| match obd(text).unwrap().remove(0) {
+        Kind::Number { signal, .. } => signal,
+        other => panic!("{other:?}"),
+    };
+    // The supply of a control module is not the battery's terminal voltage.
+    assert_eq!(signal("41423264"), "control_module_voltage");
+    let battery = precondition(range("battery_voltage", Some("12.9"), None, "V"));
+    let supply = sample(1, obd("41423264").unwrap().remove(0));
+    assert_eq!(starting(battery, &[supply], 2).verdict, domain::verdict::Verdict::Missing);
+    // A released pedal reads some 15 % on its own track and 0 % only on the relative position.
+    assert_eq!(signal("414926"), "accelerator_pedal_position");
+    assert_eq!(signal("415A00"), "relative_accelerator_pedal_position");
+}
+
+#[test]
 fn several_parameters_in_one_answer_are_all_read() {
     let said = obd("41058D0C0BB80D00").unwrap();
     assert_eq!(said.len(), 3);

@@ -5,6 +5,7 @@
 mod arrivals;
 mod codes;
 mod frames;
+mod inconsistencies;
 mod preconditions;
 mod refusals;
 mod routines;

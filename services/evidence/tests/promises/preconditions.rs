@@ -1,7 +1,12 @@
-use domain::precondition::{Condition, Precondition};
+use domain::exact::Exact;
+use domain::precondition::{Condition, Precondition, Range};
+use domain::quantity::Decimal;
+use domain::signal::{self, Values};
+use domain::unit;
 use domain::verdict::Verdict::{Met, Missing, Stale, Violated};
 use evidence::judge::{Phase, asked, judge};
 use evidence::sample::{Kind, Mark};
+use proptest::prelude::*;
 
 use crate::scene::*;
 
@@ -89,6 +94,32 @@ fn evidence_from_outside_the_attempt_or_after_now_does_not_count() {
     let found = starting(precondition(warm()), &samples, 5);
     assert_eq!(found.verdict, Missing);
     assert!(found.detail.ends_with("does not count: it was taken later than now"));
+}
+
+#[test]
+fn of_two_readings_at_one_moment_the_one_outside_counts() {
+    for samples in [[coolant(1, "95"), coolant(1, "60")], [coolant(1, "60"), coolant(1, "95")]] {
+        assert_eq!(starting(precondition(warm()), &samples, 5).verdict, Violated);
+    }
+}
+
+proptest! {
+    #[test]
+    fn no_number_in_no_unit_makes_a_verdict_panic(
+        over in any::<i64>(), under in any::<i64>(), unit in 0..unit::TABLE.len(), limit in any::<i64>(), scale in 0..30_u8,
+    ) {
+        let unit = &unit::TABLE[unit];
+        for signal in signal::TABLE.iter().filter(|signal| matches!(signal.values, Values::Number { .. })) {
+            let (Some(value), Some(limit)) = (Exact::new(over, under), Decimal::new(limit, scale)) else { return Ok(()) };
+            let wanted = Condition::Range(Range {
+                signal: signal.name.to_owned(), at_least: Some(limit), at_most: None, unit: unit.code.to_owned(),
+            });
+            let reading = sample(1, Kind::Number {
+                signal: signal.name.to_owned(), place: signal.places().first().map(ToString::to_string), value, unit: unit.code.to_owned(),
+            });
+            starting(precondition(wanted), &[reading], 5);
+        }
+    }
 }
 
 #[test]

@@ -179,6 +179,28 @@ proptest! {
     }
 
     #[test]
+    fn a_run_judged_in_pieces_is_judged_as_a_whole(
+        trace in trace(), from in 0..20_i64, mut moments in prop::collection::vec(0..40_i64, 1..6),
+    ) {
+        let readings: Vec<Reading> =
+            trace.iter().map(|&(second, satisfied)| Reading { at: at(second), satisfied }).collect();
+        moments.sort_unstable();
+        let until = |now: i64| &readings[..readings.partition_point(|one| one.at <= at(now))];
+        let met = |standing: Standing| matches!(standing, Standing::Met { .. });
+        let mut begin = from;
+        for now in moments.into_iter().map(|moment| from + moment) {
+            let whole = throughout(until(now), &demand(None, 0), at(from), at(now));
+            let piece = throughout(until(now), &demand(None, 0), at(begin), at(now));
+            prop_assert_eq!(met(piece), met(whole));
+            let broken = |standing| matches!(standing, Standing::Violated { .. });
+            prop_assert_eq!(broken(piece), broken(whole));
+            if met(whole) {
+                begin = now;
+            }
+        }
+    }
+
+    #[test]
     fn what_lies_before_the_horizon_changes_nothing(trace in trace(), now in 20..70_i64, hold in 0..15_u32) {
         let one = Precondition { hold_for: hold, max_age: Some(10), ..precondition(warm()) };
         let samples: Vec<_> = trace
