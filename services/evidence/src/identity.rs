@@ -7,7 +7,10 @@ use uuid::Uuid;
 use crate::sample::{Kind, Mark, Sample};
 
 /// What files must show beside typed characters: the number or the plate itself.
-pub const PHOTOS: &[&str] = &["vin_photo", "plate_photo"];
+pub const PHOTOS: &[&str] = &[STATEMENT, "vin_photo", "plate_photo"];
+
+/// The statement whose text is the last six characters.
+pub const STATEMENT: &str = "vehicle_identity";
 
 /// The order's vehicle.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]

@@ -10,6 +10,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 use domain::quantity::Decimal;
 use uuid::Uuid;
 
+use crate::identity;
 use crate::sample::{Kind, Mark, Sample};
 use fault::Refusal;
 
@@ -83,6 +84,23 @@ impl Examined {
 /// [`Refusal::NotFinite`].
 pub fn finite(value: f64) -> Result<Decimal, Refusal> {
     Decimal::shortest(value).ok_or(Refusal::NotFinite)
+}
+
+/// The statement whose text says why trouble codes could not be read.
+pub const CODES_NOT_READABLE: &str = "codes_not_readable";
+
+/// What a person's word says: a few statements carry a text that is evidence of its own kind.
+pub fn word(statement: &str, holds: bool, text: &str, by: &str, second_person: bool) -> Kind {
+    match statement {
+        identity::STATEMENT if holds => Kind::TypedIdentity { last_six: text.trim().to_owned() },
+        CODES_NOT_READABLE if holds => Kind::CodesNotReadable { reason: text.trim().to_owned() },
+        _ => Kind::Attested {
+            statement: statement.to_owned(),
+            holds,
+            by: by.to_owned(),
+            second_person,
+        },
+    }
 }
 
 /// One answer for every item of a batch, in order; good items are kept whatever their neighbours are.

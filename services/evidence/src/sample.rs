@@ -7,7 +7,7 @@ use domain::exact::Exact;
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
-/// What one stored item of evidence says.
+/// What one stored item of evidence says. A frame that says several things is as many samples with one id.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Sample {
     /// The item's id.
@@ -182,6 +182,24 @@ pub enum Mark {
 }
 
 impl Mark {
+    /// Every mark.
+    pub const ALL: [Self; 9] = [
+        Self::Late,
+        Self::ClockOff,
+        Self::Unverified,
+        Self::CalibrationExpired,
+        Self::Future,
+        Self::BeforeAttempt,
+        Self::Implausible,
+        Self::WrongVehicle,
+        Self::NotAsked,
+    ];
+
+    /// The mark of this word.
+    pub fn of_word(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|mark| mark.word() == word)
+    }
+
     /// The word used in documents.
     pub fn word(self) -> &'static str {
         match self {

@@ -7,11 +7,14 @@ use domain::verdict::Verdict;
 use super::board::Board;
 use super::said::Said;
 use super::{Ask, words};
+use crate::intake::CODES_NOT_READABLE;
 use crate::refusal;
 use crate::sample::{Code, CodeList, Kind, Sample};
 
 /// Several control modules answer one request for codes; answers so close together are one reading.
 const ONE_READING: TimeDelta = TimeDelta::seconds(5);
+
+const FRAMES: &str = "frame (obd) that begins 43, or (uds) that begins 59 02";
 
 /// Status bits of ISO 14229-1: test failed, pending, confirmed.
 const PRESENT: u8 = 0b0000_1101;
@@ -36,9 +39,7 @@ pub(super) fn none(
     pattern: &str,
     except: &[String],
 ) -> Said {
-    let said = read(board, ask, pattern, except)
-        .accepting("frame: answer to service 03 (stored codes) or 19 02 (codes with status)")
-        .accepting("list of stored codes");
+    let said = read(board, ask, pattern, except).accepting(FRAMES);
     let Some(by) = board.refusal(|nrc| refusal::names(nrc, wanted)) else {
         return said;
     };
@@ -76,10 +77,12 @@ pub(super) fn recorded(board: &Board, ask: Ask, or_not_readable: bool) -> Said {
         }
         (None, None) => Said::new(Verdict::Missing, "trouble codes are not on record"),
     };
-    let said = said
-        .accepting("frame: answer to service 03 (stored codes) or 19 02 (codes with status)")
-        .accepting("list of stored codes");
-    if or_not_readable { said.accepting("codes not readable, with the reason") } else { said }
+    let said = said.accepting(FRAMES);
+    if or_not_readable {
+        said.accepting(format!("attestation `{CODES_NOT_READABLE}` with the reason"))
+    } else {
+        said
+    }
 }
 
 struct List<'a> {

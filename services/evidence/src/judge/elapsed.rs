@@ -23,7 +23,7 @@ pub(super) fn since(
     at_least: u32,
 ) -> Said {
     let accepts = match state_of(since) {
-        Some((signal, word)) => format!("state of {signal}: {word}"),
+        Some((signal, word)) => format!("reading of {signal}: {word}"),
         None => format!("attestation `{since}`"),
     };
     let events = events(board, since);

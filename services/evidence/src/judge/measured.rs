@@ -235,13 +235,12 @@ impl Leaf<'_> {
                 });
                 let reading =
                     format!("reading of {name}{at} in one of {}", units.unwrap_or_default());
-                let frames = parameter::measuring(name).map(|parameter| {
-                    format!("frame: answer of service 01, parameter {:02X}", parameter.pid)
-                });
+                let frames = parameter::measuring(name)
+                    .map(|parameter| format!("frame (obd) that begins 41 {:02X}", parameter.pid));
                 std::iter::once(reading).chain(frames).collect()
             }
             (Values::Words(_), Condition::State { is, .. }) => {
-                vec![format!("state of {name}: {is}")]
+                vec![format!("reading of {name}: {is}")]
             }
             (Values::Words(_), _) => Vec::new(),
         }

@@ -24,8 +24,10 @@ pub(super) fn ended(
 ) -> Said {
     let wanted = identifier.or(board.window.routine.as_deref());
     let of = wanted.map(|id| format!(" of routine {id}")).unwrap_or_default();
-    let begins = passes.map(|pattern| format!(" that begin with {pattern}")).unwrap_or_default();
-    let accepts = format!("frame: results{of} (71 03){begins}");
+    let bytes = wanted.and_then(|id| id.split_at_checked(2));
+    let bytes = bytes.map(|(high, low)| format!(" {high} {low}")).unwrap_or_default();
+    let then = passes.map(|pattern| format!(", then {pattern}")).unwrap_or_default();
+    let accepts = format!("frame (uds) that begins 71 03{bytes}{then}");
     let unverified = ask.precondition.unverified_allowed;
     let answers = || board.counted(unverified).rev();
     let answer = answers().find_map(|sample| match &sample.kind {

@@ -1,5 +1,7 @@
 //! What was found of one condition, before it becomes the finding of its precondition.
 
+use std::collections::HashSet;
+
 use domain::verdict::{Finding, Verdict};
 use uuid::Uuid;
 
@@ -72,12 +74,14 @@ impl Said {
 
     pub(super) fn finding(self, id: &str, text: &str) -> Finding {
         let met = self.verdict == Verdict::Met;
+        let mut named = HashSet::new();
+        let evidence = self.evidence.into_iter().filter(|id| named.insert(*id)).collect();
         Finding {
             id: id.to_owned(),
             text: text.to_owned(),
             verdict: self.verdict,
             detail: self.detail,
-            evidence: self.evidence,
+            evidence,
             accepts: if met { Vec::new() } else { self.accepts },
             who: if met { Vec::new() } else { self.who.iter().map(ToString::to_string).collect() },
             wait_seconds: self.wait.filter(|_| !met),

@@ -2,7 +2,7 @@ use chrono::TimeDelta;
 use domain::start::Identity;
 use evidence::identity::{self, Expected};
 use evidence::intake::fault::Refusal;
-use evidence::intake::{Given, Instrument, Limits, examine, examine_all, finite};
+use evidence::intake::{Given, Instrument, Limits, examine, examine_all, finite, word};
 use evidence::sample::{Code, CodeList, Kind, Mark, Sample};
 
 use crate::scene::*;
@@ -166,6 +166,22 @@ fn another_vehicles_number_is_marked_and_stands_for_what_was_seen() {
     let after = coolant(25, "95");
     let foreign = identity::foreign(&expected, &[other.clone(), reading.clone(), own, after]);
     assert_eq!(foreign, [other.id, reading.id]);
+}
+
+#[test]
+fn a_word_with_a_text_is_evidence_of_its_own_kind() {
+    let word = |statement, holds, text| word(statement, holds, text, "a person", false);
+    assert_eq!(
+        word("vehicle_identity", true, " 118341 "),
+        Kind::TypedIdentity { last_six: "118341".to_owned() }
+    );
+    assert_eq!(
+        word("codes_not_readable", true, "battery flat"),
+        Kind::CodesNotReadable { reason: "battery flat".to_owned() }
+    );
+    assert!(matches!(word("vehicle_identity", false, ""), Kind::Attested { holds: false, .. }));
+    assert!(matches!(word("wheels_chocked", true, ""), Kind::Attested { holds: true, .. }));
+    assert!(Mark::ALL.into_iter().all(|mark| Mark::of_word(mark.word()) == Some(mark)));
 }
 
 #[test]

@@ -36,7 +36,7 @@ fn a_refusal_says_what_is_seen_what_is_needed_and_how_to_show_it() {
         found.accepts,
         [
             "reading of engine_coolant_temperature in one of Cel, [degF], K",
-            "frame: answer of service 01, parameter 05"
+            "frame (obd) that begins 41 05"
         ]
     );
     assert_eq!(found.who, ["technician"]);
@@ -129,7 +129,7 @@ fn a_state_is_exact() {
     let found = starting(applied(), &[state(1, "parking_brake", "released")], 5);
     assert_eq!(found.verdict, Violated);
     assert_eq!(found.detail, "parking brake is released, needs applied");
-    assert_eq!(found.accepts, ["state of parking_brake: applied"]);
+    assert_eq!(found.accepts, ["reading of parking_brake: applied"]);
 }
 
 #[test]

@@ -16,7 +16,9 @@ fn ended(identifier: Option<&str>, passes: Option<&str>) -> domain::precondition
 #[test]
 fn only_the_results_of_the_routine_that_was_asked_for_prove_its_end() {
     let proof = || ended(Some("0203"), Some("00"));
-    assert_eq!(finishing(proof(), &[], 120).verdict, Missing);
+    let found = finishing(proof(), &[], 120);
+    assert_eq!(found.verdict, Missing);
+    assert_eq!(found.accepts, ["frame (uds) that begins 71 03 02 03, then 00"]);
     assert_eq!(finishing(proof(), &[routine(101, "0203", Started, "00")], 120).verdict, Missing);
     assert_eq!(finishing(proof(), &[routine(101, "0203", Stopped, "")], 120).verdict, Missing);
     assert_eq!(finishing(proof(), &[routine(101, "0204", Results, "00")], 120).verdict, Missing);
