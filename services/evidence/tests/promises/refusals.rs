@@ -44,6 +44,67 @@ fn a_refusal_speaks_of_the_limit_that_it_names_and_of_no_other() {
     assert_eq!(starting(off(), &samples, 5).verdict, Violated);
 }
 
+/// What each code speaks of, as ISO 14229-1 names it: a condition that was met is violated, its opposite is not.
+#[test]
+fn every_code_that_names_a_condition_violates_it_and_not_its_opposite() {
+    let upper = |signal: &str, unit: &str| range(signal, None, Some("50"), unit);
+    let lower = |signal: &str, unit: &str| range(signal, Some("5"), None, unit);
+    let named = |nrc: u8, signal: &str, unit: &str, high: bool| {
+        let (hit, spared) = (upper(signal, unit), lower(signal, unit));
+        let (hit, spared) = if high { (hit, spared) } else { (spared, hit) };
+        (nrc, hit, spared, number(1, signal, "20", unit))
+    };
+    let mut cases = vec![
+        named(0x81, "engine_speed", "/min", true),
+        named(0x82, "engine_speed", "/min", false),
+        named(0x83, "engine_speed", "/min", true),
+        named(0x84, "engine_speed", "/min", false),
+        named(0x88, "vehicle_speed", "km/h", true),
+        named(0x89, "vehicle_speed", "km/h", false),
+        named(0x92, "control_module_voltage", "V", true),
+        named(0x93, "control_module_voltage", "V", false),
+        named(0x8A, "relative_accelerator_pedal_position", "%", true),
+        named(0x8B, "relative_accelerator_pedal_position", "%", false),
+    ];
+    for temperature in ["engine_oil_temperature", "transmission_fluid_temperature"] {
+        cases.push(named(0x86, temperature, "Cel", true));
+        cases.push(named(0x87, temperature, "Cel", false));
+    }
+    let words = [
+        (0x83, "engine", "off", "running"),
+        (0x84, "engine", "running", "off"),
+        (0x88, "vehicle_motion", "still", "moving"),
+        (0x89, "vehicle_motion", "moving", "still"),
+        (0x8A, "accelerator_pedal", "released", "pressed"),
+        (0x8B, "accelerator_pedal", "pressed", "released"),
+        (0x8C, "gear_position", "neutral", "park"),
+        (0x8D, "gear_position", "drive", "neutral"),
+        (0x8D, "gear_position", "reverse", "park"),
+        (0x8F, "brake_pedal", "pressed", "released"),
+        (0x90, "gear_position", "park", "neutral"),
+        (0x91, "torque_converter_clutch", "unlocked", "locked"),
+    ];
+    for (nrc, signal, hit, spared) in words {
+        let samples = [state(1, signal, hit), refused(3, 0x31, nrc)];
+        assert_eq!(
+            starting(precondition(is(signal, hit)), &samples, 4).verdict,
+            Violated,
+            "{nrc:02X}"
+        );
+        let samples = [state(1, signal, spared), refused(3, 0x31, nrc)];
+        assert_eq!(
+            starting(precondition(is(signal, spared)), &samples, 4).verdict,
+            Met,
+            "{nrc:02X}"
+        );
+    }
+    for (nrc, hit, spared, reading) in cases {
+        let samples = [reading, refused(3, 0x31, nrc)];
+        assert_eq!(starting(precondition(hit), &samples, 4).verdict, Violated, "{nrc:02X}");
+        assert_eq!(starting(precondition(spared), &samples, 4).verdict, Met, "{nrc:02X}");
+    }
+}
+
 #[test]
 fn a_refused_read_says_nothing_of_the_work() {
     let samples = [coolant(1, "95"), refused(3, 0x22, 0x22), refused(3, 0x22, 0x87)];
