@@ -43,8 +43,12 @@ pub(super) fn ended(
     let said = |verdict, detail: String, by: &Sample| {
         Said::new(verdict, detail).resting_on([by.id]).accepting(accepts.clone())
     };
-    let after = |(sample, _): &(&Sample, u8)| {
-        answer.is_none_or(|(last, _, _)| sample.taken_at > last.taken_at)
+    // Within one moment an answer ends the waiting, and a refusal speaks against an answer.
+    let after = |(sample, nrc): &(&Sample, u8)| {
+        answer.is_none_or(|(last, _, _)| {
+            let same = sample.taken_at == last.taken_at && *nrc != RESPONSE_PENDING;
+            same || sample.taken_at > last.taken_at
+        })
     };
     if let Some((sample, nrc)) = refused.filter(after) {
         let told = words::refused(ROUTINE_CONTROL, nrc, sample.taken_at);

@@ -95,7 +95,7 @@ fn a_reading_that_a_working_sensor_cannot_give_is_kept_and_marked() {
 fn times_are_clamped_within_the_tolerance_and_marked_beyond() {
     let taken = |seconds: i64| examine(&given(coolant(seconds, "95")), &limits()).unwrap();
     assert_eq!((taken(50).taken_at, taken(50).marks.len()), (at(50), 0));
-    assert_eq!((taken(104).taken_at, taken(104).marks.len()), (at(100), 0));
+    assert_eq!((taken(105).taken_at, taken(105).marks.len()), (at(100), 0));
     assert_eq!(taken(106).taken_at, at(100));
     assert_eq!(taken(106).marks, [Mark::ClockOff, Mark::Future].into());
     assert_eq!((taken(-5).taken_at, taken(-5).marks.len()), (at(0), 0));

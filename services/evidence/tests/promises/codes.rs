@@ -54,7 +54,7 @@ fn no_list_is_not_an_empty_list() {
 #[test]
 fn lists_of_several_modules_are_one_reading_and_a_later_reading_replaces_them() {
     let engine = codes(10, Stored, &[("P0507", None)]);
-    let brakes = codes(12, Stored, &[]);
+    let brakes = codes(15, Stored, &[]);
     assert_eq!(starting(no("xxxxx", &[]), &[engine.clone(), brakes.clone()], 20).verdict, Violated);
     assert_eq!(
         starting(no("xxxxx", &[]), &[engine, brakes, codes(60, Stored, &[])], 70).verdict,

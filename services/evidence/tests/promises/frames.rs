@@ -275,6 +275,9 @@ fn frames_of_one_message_are_joined_and_disorder_is_refused() {
         doubled.push(frames.last().unwrap().clone());
         assert!(join(&doubled).is_err());
     }
+    for bytes in ["1007010203040506", "0007", "0801020304050607", "30000000", "2101020304050607"] {
+        assert!(decode(Protocol::IsoTpCan, &hex(bytes)).is_err(), "{bytes}");
+    }
     let bytes = hex("101462F19031473421414835394834352247313138333431");
     assert_eq!(
         decode(Protocol::IsoTpCan, &bytes),

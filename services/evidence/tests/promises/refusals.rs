@@ -23,6 +23,8 @@ fn a_named_refusal_violates_its_condition_until_that_is_read_again() {
         )
     );
     assert_eq!(found.evidence, [samples[1].id, samples[0].id]);
+    let at_once = [samples[0].clone(), samples[1].clone(), coolant(3, "96")];
+    assert_eq!(starting(precondition(warm()), &at_once, 5).verdict, Violated, "not read after it");
     let again: Vec<_> = samples.into_iter().chain([coolant(4, "96")]).collect();
     let found = starting(precondition(warm()), &again, 5);
     assert_eq!(found.verdict, Met);

@@ -44,6 +44,10 @@ fn a_pending_answer_is_never_an_end_and_a_later_refusal_counts() {
     assert!(found.detail.starts_with("the routine still runs"));
     let samples = [routine(101, "0203", Results, "00"), refused(102, 0x31, 0x72)];
     assert_eq!(finishing(proof(), &samples, 120).verdict, Violated);
+    let pending = [routine(101, "0203", Results, "00"), refused(101, 0x31, 0x78)];
+    assert_eq!(finishing(proof(), &pending, 120).verdict, Met, "within one moment");
+    let against = [refused(101, 0x31, 0x72), routine(101, "0203", Results, "00")];
+    assert_eq!(finishing(proof(), &against, 120).verdict, Violated, "within one moment");
     let other = [routine(101, "0203", Results, "00"), refused(102, 0x22, 0x22)];
     assert_eq!(finishing(proof(), &other, 120).verdict, Met, "another service was refused");
 }
