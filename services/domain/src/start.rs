@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, TimeDelta, Utc};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 use uuid::Uuid;
@@ -172,7 +172,7 @@ pub fn may_start(snapshot: &Snapshot, now: DateTime<Utc>) -> Vec<Obstacle> {
     lease(snapshot, now, &mut found);
     order_of_things(snapshot, now, &mut found);
     vehicle(snapshot, now, &mut found);
-    people_and_things(snapshot, &mut found);
+    people_and_things(snapshot, now, &mut found);
     found
 }
 
@@ -280,7 +280,7 @@ fn vehicle(snapshot: &Snapshot, now: DateTime<Utc>, found: &mut Vec<Obstacle>) {
     }
 }
 
-fn people_and_things(snapshot: &Snapshot, found: &mut Vec<Obstacle>) {
+fn people_and_things(snapshot: &Snapshot, now: DateTime<Utc>, found: &mut Vec<Obstacle>) {
     for caution in snapshot.cautions.difference(&snapshot.acknowledged) {
         found.push(Obstacle {
             id: Some(caution.clone()),
@@ -298,6 +298,7 @@ fn people_and_things(snapshot: &Snapshot, found: &mut Vec<Obstacle>) {
             verdict: Some(finding.verdict),
             accepts: finding.accepts.clone(),
             who: finding.who.clone(),
+            earliest_at: finding.wait_seconds.map(|wait| now + TimeDelta::seconds(wait.into())),
             ..Obstacle::new("precondition_not_met", finding.detail.clone(), finding.text.clone())
         });
     }
@@ -326,4 +327,74 @@ pub fn ends_the_wait(state: TaskState) -> bool {
         state,
         TaskState::Passed | TaskState::Waived | TaskState::Withdrawn | TaskState::Disturbed
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn finding(verdict: Verdict, wait_seconds: Option<u32>) -> Finding {
+        Finding {
+            id: "resting".to_owned(),
+            text: "Ignition off for 60 s".to_owned(),
+            verdict,
+            detail: "`ignition_off` for 20 s, needs 60 s".to_owned(),
+            evidence: Vec::new(),
+            accepts: vec!["reading of ignition: off".to_owned()],
+            who: vec!["technician".to_owned()],
+            wait_seconds,
+            contradiction: None,
+        }
+    }
+
+    fn ready(now: DateTime<Utc>) -> Snapshot {
+        Snapshot {
+            state: TaskState::Taken,
+            lease_held: true,
+            lease_until: Some(now + TimeDelta::seconds(60)),
+            order_open: true,
+            cautions: BTreeSet::from(["pinch".to_owned()]),
+            acknowledged: BTreeSet::from(["pinch".to_owned()]),
+            preconditions: vec![finding(Verdict::Met, None)],
+            earlier: Vec::new(),
+            lines: Vec::new(),
+            waits: Vec::new(),
+            vehicle_busy_with: Vec::new(),
+            foreign_brackets: Vec::new(),
+            bracket_not_open: None,
+            identity: Identity::Matches,
+            second_person_missing: false,
+            holds: Vec::new(),
+            resources: Vec::new(),
+        }
+    }
+
+    #[test]
+    fn a_refusal_tells_every_reason_at_once_and_when_time_alone_removes_it() {
+        let now = DateTime::UNIX_EPOCH;
+        assert_eq!(may_start(&ready(now), now), []);
+        let settled = now + TimeDelta::seconds(30);
+        let snapshot = Snapshot {
+            acknowledged: BTreeSet::new(),
+            preconditions: vec![
+                finding(Verdict::Violated, Some(40)),
+                finding(Verdict::Missing, None),
+            ],
+            waits: vec![Wait { after: "Close the calipers".to_owned(), until: settled }],
+            identity: Identity::Missing,
+            ..ready(now)
+        };
+        let found = may_start(&snapshot, now);
+        let told: Vec<_> = found.iter().map(|o| (o.code.as_str(), o.earliest_at)).collect();
+        assert_eq!(
+            told,
+            [
+                ("settling", Some(settled)),
+                ("identity_missing", None),
+                ("caution_not_acknowledged", None),
+                ("precondition_not_met", Some(now + TimeDelta::seconds(40))),
+                ("precondition_not_met", None),
+            ]
+        );
+    }
 }
