@@ -95,13 +95,18 @@ impl<T: DeserializeOwned + ToSchema + 'static> FromRequest for Checked<T> {
                     detail: error.to_string(),
                 }])
             })?;
-            let mut hash = Sha256::new();
-            hash.update(request.path());
-            hash.update([0]);
-            hash.update(&bytes);
-            Ok(Self { body, fingerprint: hash.finalize().into() })
+            Ok(Self { body, fingerprint: fingerprint(request.path(), &bytes) })
         })
     }
+}
+
+/// SHA-256 of a path and the body's bytes.
+pub(crate) fn fingerprint(path: &str, bytes: &[u8]) -> [u8; 32] {
+    let mut hash = Sha256::new();
+    hash.update(path);
+    hash.update([0]);
+    hash.update(bytes);
+    hash.finalize().into()
 }
 
 fn json_type(request: &HttpRequest) -> Result<(), Rejection> {

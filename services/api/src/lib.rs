@@ -4,13 +4,19 @@ pub mod auth;
 mod bays;
 mod body;
 mod call;
+mod derivations;
 mod etag;
 mod fallback;
 mod health;
+mod lines;
+mod list;
 mod openapi;
+mod orders;
 mod permits;
 mod problem;
 mod status;
+mod tasks;
+mod vehicles;
 
 use actix_web::body::MessageBody;
 use actix_web::dev::{ServiceFactory, ServiceRequest, ServiceResponse};
@@ -57,6 +63,34 @@ impl Shared {
 fn routes(config: &mut ServiceConfig<'_>) {
     config.service(
         utoipa_actix_web::scope("/v1")
+            .service(orders::intake_order)
+            .service(orders::put_order)
+            .service(orders::list_orders)
+            .service(orders::get_order)
+            .service(orders::amend_order)
+            .service(orders::answer_question)
+            .service(orders::observe_order)
+            .service(orders::release_order)
+            .service(lines::put_line)
+            .service(lines::remove_line)
+            .service(lines::report_progress)
+            .service(derivations::derive_order)
+            .service(vehicles::get_vehicle)
+            .service(tasks::list_tasks)
+            .service(tasks::get_task)
+            .service(tasks::take_lease)
+            .service(tasks::renew_lease)
+            .service(tasks::return_lease)
+            .service(tasks::acknowledge_cautions)
+            .service(tasks::send_evidence)
+            .service(tasks::attest)
+            .service(tasks::start_task)
+            .service(tasks::interrupt_task)
+            .service(tasks::finish_task)
+            .service(tasks::decide_task)
+            .service(tasks::hand_over_task)
+            .service(tasks::waive_task)
+            .service(tasks::approve_waiver)
             .service(bays::add_bay)
             .service(bays::list_bays)
             .service(bays::get_bay)

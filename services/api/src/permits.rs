@@ -41,10 +41,22 @@ macro_rules! operations {
     };
 }
 
-use Role::{Dispatcher, Owner};
+use Role::{Dispatcher, Integration, Owner, Technician};
 
 operations! {
     // operation          roles that allow it
+    ReadOrders:           ANY;
+    IntakeOrder:          &[Integration];
+    AmendOrder:           &[Integration, Dispatcher];
+    ReportProgress:       &[Integration, Technician];
+    AnswerQuestion:       &[Integration, Dispatcher, Technician, Role::Keeper, Owner];
+    ObserveOrder:         &[Technician];
+    ReleaseOrder:         &[Dispatcher, Integration];
+    WorkTask:             &[Technician];
+    SendEvidence:         &[Technician, Integration];
+    Attest:               &[Technician, Dispatcher];
+    DecideTask:           &[Technician, Dispatcher];
+    WaiveTask:            &[Dispatcher, Owner];
     ReadMeans:            ANY;
     ChangeMeans:          &[Dispatcher, Owner];
 }

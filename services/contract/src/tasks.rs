@@ -165,6 +165,8 @@ pub struct PreconditionView {
     pub id: String,
     /// What must be true.
     pub text: String,
+    /// What must be true, for programs.
+    pub condition: domain::precondition::Condition,
     /// The present verdict.
     pub verdict: Verdict,
     /// What is lacking or was seen, in words.

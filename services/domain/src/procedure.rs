@@ -157,6 +157,9 @@ pub struct Opens {
     /// No handover while a step of it runs.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub no_handover: bool,
+    /// Statements that are attested when mechanical work inside the mode is reported finished.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub work_ends_with: Vec<String>,
 }
 
 /// A danger and how to meet it.

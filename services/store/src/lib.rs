@@ -23,3 +23,5 @@ pub mod waivers;
 
 pub use db::{Conn, Db, MIGRATOR, Readiness, Tx, commit, service_now, try_lock};
 pub use error::StoreError;
+/// A column that holds a JSON document.
+pub use sqlx::types::Json;

@@ -115,7 +115,7 @@ pub async fn away(
 /// Bays and units that taken or running tasks are bound to, with the vehicle.
 pub async fn bound(conn: &mut Conn, shop: Uuid) -> Result<Vec<(Uuid, Uuid)>, StoreError> {
     let rows = sqlx::query!(
-        r#"SELECT a.bay AS "thing!", t.vehicle FROM task t
+        r#"SELECT a.bay AS "thing!", t.vehicle AS "vehicle!" FROM task t
            JOIN attempt a ON a.shop = t.shop AND a.task = t.id AND a.number = t.attempt
            WHERE t.shop = $1 AND t.state IN ('taken', 'running', 'held') AND a.bay IS NOT NULL
            UNION ALL

@@ -24,6 +24,18 @@ pub struct Caller {
 }
 
 impl Caller {
+    /// A duty of the service itself, beside the requests.
+    pub fn duty(shop: Uuid, name: &str) -> Self {
+        Self {
+            shop,
+            subject: format!("service:{name}"),
+            roles: BTreeSet::new(),
+            technician: None,
+            signed_in_at: None,
+            client: None,
+        }
+    }
+
     /// Whether the caller has this role.
     pub fn has(&self, role: Role) -> bool {
         self.roles.contains(&role)

@@ -13,6 +13,7 @@ use tokio::sync::Notify;
 use uuid::Uuid;
 
 use crate::caller::{Call, Caller, Once};
+use crate::catalogues::Shelf;
 use crate::ids;
 use crate::refusal::Refusal;
 
@@ -22,6 +23,7 @@ pub struct Flow {
     pub(crate) db: Db,
     /// Rings after every committed change, for the duties of this process; they poll besides.
     pub(crate) bell: Arc<Notify>,
+    pub(crate) shelf: Arc<Shelf>,
 }
 
 /// One transaction of one caller.
@@ -35,7 +37,7 @@ pub struct Step {
 impl Flow {
     /// Ties the steps to a database.
     pub fn new(db: Db) -> Self {
-        Self { db, bell: Arc::new(Notify::new()) }
+        Self { db, bell: Arc::new(Notify::new()), shelf: Arc::default() }
     }
 
     /// The database, for readiness.

@@ -3,9 +3,36 @@
 //! A step begins a transaction, locks and loads, asks a pure crate, stores the result and its journal entry, and commits.
 //! It knows nothing of HTTP and holds no SQL. Locks are taken in one order: vehicle, order, tasks by id.
 
+pub mod acknowledge;
+pub mod amend;
+pub mod answer;
+mod attachment;
 pub mod bays;
 pub mod caller;
+mod case;
+mod catalogues;
+mod checks;
+mod derive;
+mod disturbance;
+pub mod evidence;
+pub mod finish;
 pub mod flow;
+pub mod handover;
 mod ids;
-pub mod record;
+pub mod intake;
+pub mod interrupt;
+pub mod lapse;
+pub mod observe;
+pub mod orders;
+pub mod progress;
+pub mod reading;
+mod record;
 pub mod refusal;
+pub mod release;
+mod settle;
+pub mod start;
+pub mod take;
+mod vehicle_identity;
+mod verdicts;
+mod view;
+pub mod waive;

@@ -121,6 +121,7 @@ const GRAVITY: &[(&str, ProblemKind)] = &[
     ("earlier_task_open", ProblemKind::OutOfOrder),
     ("line_open", ProblemKind::OutOfOrder),
     ("settling", ProblemKind::Settling),
+    ("result_not_proven", ProblemKind::ResultNotProven),
     ("precondition_not_met", ProblemKind::PreconditionNotMet),
     ("caution_not_acknowledged", ProblemKind::CautionNotAcknowledged),
     ("second_person_missing", ProblemKind::SecondPersonRequired),

@@ -1,0 +1,61 @@
+//! Cautions, acknowledged by name before the first preparation.
+
+use contract::problem::FieldFault;
+use contract::tasks::{NewAcknowledgement, TaskView};
+use serde_json::json;
+use store::attempts::AcknowledgementRow;
+use uuid::Uuid;
+
+use crate::caller::Call;
+use crate::flow::Flow;
+use crate::record::Happening;
+use crate::refusal::Refusal;
+use crate::view;
+
+/// Acknowledges cautions of the present attempt.
+pub async fn acknowledge(
+    flow: &Flow,
+    call: &Call,
+    task: Uuid,
+    new: &NewAcknowledgement,
+) -> Result<TaskView, Refusal> {
+    flow.write(call, "tasks.acknowledge", async |step| {
+        let mut case = step.lock_case_of_task(task).await?;
+        step.held_lease(&case, task, new.fence)?;
+        let row = case.task(task)?.clone();
+        let faults: Vec<FieldFault> = new
+            .cautions
+            .iter()
+            .enumerate()
+            .filter(|(_, name)| !row.definition.cautions.iter().any(|c| c.id == **name))
+            .map(|(at, name)| FieldFault {
+                pointer: format!("/cautions/{at}"),
+                detail: format!("`{name}` is no caution of this procedure"),
+            })
+            .collect();
+        if !faults.is_empty() {
+            return Err(Refusal::unprocessable(faults));
+        }
+        let (shop, by, now) = (step.shop(), step.caller.subject.clone(), case.now);
+        store::attempts::acknowledge(step.conn(), shop, task, row.attempt, &new.cautions, &by, now)
+            .await?;
+        for caution in &new.cautions {
+            case.acknowledged.push(AcknowledgementRow {
+                task,
+                attempt: row.attempt,
+                caution: caution.clone(),
+                by_person: by.clone(),
+                at: now,
+            });
+        }
+        step.record(Happening {
+            kind: "cautions.acknowledged",
+            order: Some(case.order.id),
+            subject: ("task", task.to_string()),
+            data: json!({ "attempt": row.attempt, "cautions": new.cautions }),
+        })
+        .await?;
+        view::task(&case, case.task(task)?)
+    })
+    .await
+}

@@ -1,0 +1,403 @@
+//! An order with all that bears on it: what a step loads before it decides.
+
+use chrono::{DateTime, Utc};
+use domain::lifecycle::{LineState, TaskEvent, TaskState};
+use domain::operation::Operation;
+use domain::procedure::PlaceOfWork;
+use serde_json::json;
+use store::attempts::{AcknowledgementRow, AttemptRow, EvidenceRow};
+use store::lines::LineRow;
+use store::orders::OrderRow;
+use store::plans::PlanItemRow;
+use store::questions::QuestionRow;
+use store::tasks::{EitherOrRow, Node, PrecedenceRow, TaskRow};
+use store::vehicles::{BracketRow, HoldRow, OccupancyRow, VehicleRow};
+use store::waivers::WaiverRow;
+use uuid::Uuid;
+
+use crate::flow::Step;
+use crate::record::Happening;
+use crate::refusal::Refusal;
+
+/// An order with all that bears on it.
+#[derive(Debug)]
+pub(crate) struct Case {
+    pub(crate) order: OrderRow,
+    pub(crate) vehicle: VehicleRow,
+    pub(crate) lines: Vec<LineRow>,
+    pub(crate) questions: Vec<QuestionRow>,
+    pub(crate) tasks: Vec<TaskRow>,
+    pub(crate) precedence: Vec<PrecedenceRow>,
+    pub(crate) either_or: Vec<EitherOrRow>,
+    pub(crate) brackets: Vec<BracketRow>,
+    pub(crate) holds: Vec<HoldRow>,
+    pub(crate) occupancy: Vec<OccupancyRow>,
+    pub(crate) other_open: Vec<Uuid>,
+    /// Tasks of the vehicle's other open orders: a vehicle is in one place.
+    pub(crate) beside: Vec<TaskRow>,
+    pub(crate) plan: Vec<PlanItemRow>,
+    pub(crate) waivers: Vec<WaiverRow>,
+    pub(crate) attempts: Vec<AttemptRow>,
+    pub(crate) acknowledged: Vec<AcknowledgementRow>,
+    /// Evidence of attempts that go on.
+    pub(crate) evidence: Vec<EvidenceRow>,
+    pub(crate) now: DateTime<Utc>,
+}
+
+impl Case {
+    /// The task of this id.
+    pub(crate) fn task(&self, id: Uuid) -> Result<&TaskRow, Refusal> {
+        self.tasks.iter().find(|task| task.id == id).ok_or_else(|| Refusal::not_found("task"))
+    }
+
+    /// The line of this number.
+    pub(crate) fn line(&self, number: i32) -> Result<&LineRow, Refusal> {
+        self.lines.iter().find(|line| line.line == number).ok_or_else(|| Refusal::not_found("line"))
+    }
+
+    /// Puts a changed task in its place.
+    pub(crate) fn keep_task(&mut self, task: TaskRow) {
+        if let Some(place) = self.tasks.iter_mut().find(|old| old.id == task.id) {
+            *place = task;
+        }
+    }
+
+    /// The present or last attempt at a task.
+    pub(crate) fn attempt(&self, task: &TaskRow) -> Option<&AttemptRow> {
+        self.attempts.iter().find(|a| a.task == task.id && a.number == task.attempt)
+    }
+
+    /// Tasks that count: neither withdrawn nor disturbed.
+    pub(crate) fn live(&self) -> impl Iterator<Item = &TaskRow> {
+        self.tasks
+            .iter()
+            .filter(|task| !matches!(task.state, TaskState::Withdrawn | TaskState::Disturbed))
+    }
+
+    /// Whether a node is done, or need not be done.
+    fn is_over(&self, node: Node) -> bool {
+        match node {
+            Node::Task(id) => {
+                self.tasks.iter().any(|t| t.id == id && domain::start::ends_the_wait(t.state))
+            }
+            Node::Line(line) => self.lines.iter().any(|l| l.line == line && line_is_over(l)),
+        }
+    }
+
+    /// Nodes that come before this one and are open.
+    pub(crate) fn open_before(&self, node: Node) -> Vec<Node> {
+        let mut open: Vec<Node> = self
+            .precedence
+            .iter()
+            .filter(|edge| edge.then == node && !self.is_over(edge.before))
+            .map(|edge| edge.before)
+            .collect();
+        // What must not fall inside a service mode waits for its leaving once it was entered.
+        for either in self.either_or.iter().filter(|either| either.node == node) {
+            let entered = self.tasks.iter().any(|t| t.id == either.enter && was_entered(t));
+            if entered && !self.is_over(Node::Task(either.leave)) {
+                open.push(Node::Task(either.leave));
+            }
+        }
+        open.sort_unstable();
+        open.dedup();
+        open
+    }
+
+    /// Waits that still run for a node: of what comes before it, and of what blocks the whole vehicle.
+    pub(crate) fn waits(&self, node: Node) -> Vec<(&TaskRow, DateTime<Utc>)> {
+        let comes_before = |task: &TaskRow| {
+            self.precedence.iter().any(|e| e.then == node && e.before == Node::Task(task.id))
+        };
+        let blocks_vehicle = |task: &TaskRow| {
+            task.definition.settle.blocks == domain::procedure::SettleBlocks::Vehicle
+        };
+        self.tasks
+            .iter()
+            .chain(&self.beside)
+            .filter(|task| matches!(task.state, TaskState::Passed | TaskState::Disturbed))
+            .filter(|task| Node::Task(task.id) != node)
+            .filter_map(|task| {
+                task.settled_at.filter(|until| *until > self.now).map(|until| (task, until))
+            })
+            .filter(|(task, _)| blocks_vehicle(task) || comes_before(task))
+            .collect()
+    }
+
+    /// A service mode was entered by this task or stands open that it would leave: it can be neither withdrawn nor waived.
+    pub(crate) fn is_bound_by_bracket(&self, task: &TaskRow) -> bool {
+        let modes = self.brackets.iter().map(|b| b.mode.as_str());
+        modes.into_iter().any(|mode| {
+            task.definition.closes.as_deref() == Some(mode)
+                || task.definition.opens.as_ref().is_some_and(|opens| opens.mode == mode)
+                || self.follows_leaving(task, mode)
+        })
+    }
+
+    /// The task comes after the one that leaves the mode (its tests).
+    fn follows_leaving(&self, task: &TaskRow, mode: &str) -> bool {
+        self.precedence
+            .iter()
+            .filter(|edge| edge.then == Node::Task(task.id) && edge.kind == "needs")
+            .any(|edge| {
+                self.tasks.iter().any(|t| {
+                    Node::Task(t.id) == edge.before && t.definition.closes.as_deref() == Some(mode)
+                })
+            })
+    }
+
+    /// What a task does, as operations.
+    pub(crate) fn operations_of(task: &TaskRow) -> Vec<Operation> {
+        task.definition.emits.clone()
+    }
+}
+
+/// Whether nothing more is expected of a line's mechanical work.
+pub(crate) fn line_is_over(line: &LineRow) -> bool {
+    line.state.is_over() || (line.state == LineState::Open && requires_nothing(line))
+}
+
+/// A line that was declined, or is still to be approved, requires nothing until work begins on it.
+pub(crate) fn requires_nothing(line: &LineRow) -> bool {
+    line.authorisation == domain::order::Authorisation::Declined && !line.state.was_begun()
+}
+
+/// Whether a task that enters a service mode has done so.
+pub(crate) fn was_entered(task: &TaskRow) -> bool {
+    matches!(
+        task.state,
+        TaskState::Running | TaskState::Held | TaskState::Passed | TaskState::Failed
+    )
+}
+
+/// Whether a procedure is done on the road.
+pub(crate) fn on_road(task: &TaskRow) -> bool {
+    task.definition.place_of_work == PlaceOfWork::Road
+}
+
+impl Step {
+    /// Locks the vehicle and the order, ends leases that ran out, and loads.
+    pub(crate) async fn lock_case(&mut self, order: Uuid) -> Result<Case, Refusal> {
+        let shop = self.shop();
+        let vehicle = store::orders::lock(self.conn(), shop, order).await?;
+        vehicle.ok_or_else(|| Refusal::not_found("order"))?;
+        let mut case = self.see_case(order).await?;
+        self.end_leases(&mut case).await?;
+        Ok(case)
+    }
+
+    /// The same, found by one of the order's tasks.
+    pub(crate) async fn lock_case_of_task(&mut self, task: Uuid) -> Result<Case, Refusal> {
+        let shop = self.shop();
+        let order = store::tasks::order_of(self.conn(), shop, task).await?;
+        let order = order.ok_or_else(|| Refusal::not_found("task"))?;
+        self.lock_case(order).await
+    }
+
+    /// Loads without locking.
+    pub(crate) async fn see_case(&mut self, order: Uuid) -> Result<Case, Refusal> {
+        let mut cases = self.see_cases(&[order]).await?;
+        cases.pop().ok_or_else(|| Refusal::not_found("order"))
+    }
+
+    /// Loads several orders.
+    pub(crate) async fn see_cases(&mut self, ids: &[Uuid]) -> Result<Vec<Case>, Refusal> {
+        let now = self.now().await?;
+        let shop = self.shop();
+        let conn = self.conn();
+        let orders = store::orders::load(&mut *conn, shop, ids).await?;
+        let mut lines = store::lines::load(&mut *conn, shop, ids).await?;
+        let mut questions = store::questions::load(&mut *conn, shop, ids).await?;
+        let mut tasks = store::tasks::of_orders(&mut *conn, shop, ids).await?;
+        let mut precedence = store::tasks::precedence(&mut *conn, shop, ids).await?;
+        let mut either_or = store::tasks::either_or(&mut *conn, shop, ids).await?;
+        let mut plan = store::plans::of_orders(&mut *conn, shop, ids).await?;
+        let task_ids: Vec<Uuid> = tasks.iter().map(|t| t.id).collect();
+        let mut waivers = store::waivers::load(&mut *conn, shop, &task_ids).await?;
+        let mut attempts = store::attempts::load(&mut *conn, shop, &task_ids).await?;
+        let mut acknowledged =
+            store::attempts::acknowledgements(&mut *conn, shop, &task_ids).await?;
+        let active: Vec<Uuid> = tasks
+            .iter()
+            .filter(|t| t.state.is_leased() || t.state == TaskState::Held)
+            .map(|t| t.id)
+            .collect();
+        let mut evidence = store::attempts::evidence(&mut *conn, shop, &active).await?;
+        let mut cases = Vec::with_capacity(orders.len());
+        for order in orders {
+            let id = order.id;
+            let vehicle = store::vehicles::find(&mut *conn, shop, order.vehicle).await?;
+            let vehicle = vehicle.ok_or_else(|| Refusal::not_found("vehicle"))?;
+            let mut other_open =
+                store::orders::open_of_vehicle(&mut *conn, shop, vehicle.id).await?;
+            other_open.retain(|other| *other != id);
+            let own: Vec<TaskRow> = take(&mut tasks, |t| t.order_id == id);
+            let mine: Vec<Uuid> = own.iter().map(|t| t.id).collect();
+            cases.push(Case {
+                lines: take(&mut lines, |l| l.order_id == id),
+                questions: take(&mut questions, |q| q.order_id == id),
+                precedence: take(&mut precedence, |p| p.order_id == id),
+                either_or: take(&mut either_or, |e| e.order_id == id),
+                brackets: store::vehicles::open_brackets(&mut *conn, shop, vehicle.id).await?,
+                holds: store::vehicles::open_holds(&mut *conn, shop, vehicle.id, now).await?,
+                occupancy: store::vehicles::occupancy(&mut *conn, shop, vehicle.id).await?,
+                beside: if other_open.is_empty() {
+                    Vec::new()
+                } else {
+                    store::tasks::of_orders(&mut *conn, shop, &other_open).await?
+                },
+                plan: take(&mut plan, |p| p.order_id == id),
+                waivers: take(&mut waivers, |w| mine.contains(&w.task)),
+                attempts: take(&mut attempts, |a| mine.contains(&a.task)),
+                acknowledged: take(&mut acknowledged, |a| mine.contains(&a.task)),
+                evidence: take(&mut evidence, |e| mine.contains(&e.task)),
+                tasks: own,
+                other_open,
+                vehicle,
+                order,
+                now,
+            });
+        }
+        Ok(cases)
+    }
+
+    /// Carries out a transition, or refuses it; the row must still have the state and fence it was read with.
+    pub(crate) async fn change_task(
+        &mut self,
+        case: &mut Case,
+        id: Uuid,
+        event: TaskEvent,
+        edit: impl FnOnce(&mut TaskRow),
+    ) -> Result<TaskRow, Refusal> {
+        let mut task = case.task(id)?.clone();
+        let expects = (task.state, task.fence);
+        task.state = task.state.after(event).ok_or_else(|| wrong_state(&task, event))?;
+        edit(&mut task);
+        if !task.state.is_leased() {
+            task.lease_until = None;
+        }
+        let shop = self.shop();
+        if !store::tasks::update(self.conn(), shop, expects, &task).await? {
+            return Err(Refusal::new(
+                contract::problem::ProblemKind::LeaseLost,
+                "the task changed meanwhile",
+            ));
+        }
+        task.version += 1;
+        case.keep_task(task.clone());
+        Ok(task)
+    }
+
+    /// Ends leases that ran out: a taken task is ready again, a running one is held until a person decides.
+    async fn end_leases(&mut self, case: &mut Case) -> Result<(), Refusal> {
+        let now = case.now;
+        let over: Vec<TaskRow> = case
+            .tasks
+            .iter()
+            .filter(|t| t.state.is_leased() && t.lease_until.is_some_and(|until| until <= now))
+            .cloned()
+            .collect();
+        for task in over {
+            let was_running = task.state == TaskState::Running;
+            self.change_task(case, task.id, TaskEvent::Lapse, |t| {
+                if !was_running {
+                    t.technician = None;
+                    t.bay = None;
+                }
+            })
+            .await?;
+            if was_running {
+                let reason = format!(
+                    "the lease of `{}` ended while it ran; a person decides",
+                    task.definition.title
+                );
+                self.hold_undecided(case, &task, reason).await?;
+                self.end_attempt(
+                    case,
+                    &task,
+                    "interrupted",
+                    json!({ "vehicle_condition": "unknown", "safe": false }),
+                )
+                .await?;
+            } else {
+                self.end_attempt(case, &task, "lapsed", json!({})).await?;
+            }
+            self.record(Happening {
+                kind: if was_running { "task.held" } else { "task.lapsed" },
+                order: Some(case.order.id),
+                subject: ("task", task.id.to_string()),
+                data: json!({ "procedure": task.definition.id, "attempt": task.attempt, "fence": task.fence }),
+            })
+            .await?;
+        }
+        Ok(())
+    }
+
+    /// A hold until a person decides what becomes of a task that broke off; its people are free.
+    pub(crate) async fn hold_undecided(
+        &mut self,
+        case: &mut Case,
+        task: &TaskRow,
+        reason: String,
+    ) -> Result<(), Refusal> {
+        let hold = HoldRow {
+            id: self.new_id().await?,
+            kind: "undecided".to_owned(),
+            reason,
+            task: Some(task.id),
+            until_at: None,
+        };
+        let shop = self.shop();
+        store::vehicles::open_hold(self.conn(), shop, case.vehicle.id, &hold, case.now).await?;
+        store::vehicles::free_people(self.conn(), shop, task.id, case.now).await?;
+        case.holds.push(hold);
+        Ok(())
+    }
+
+    /// Ends the present attempt at a task.
+    pub(crate) async fn end_attempt(
+        &mut self,
+        case: &mut Case,
+        task: &TaskRow,
+        outcome: &str,
+        detail: serde_json::Value,
+    ) -> Result<(), Refusal> {
+        let Some(mut attempt) = case.attempt(task).cloned() else { return Ok(()) };
+        attempt.ended_at = Some(case.now);
+        attempt.outcome = Some(outcome.to_owned());
+        if let (Some(old), serde_json::Value::Object(new)) =
+            (attempt.detail.as_object_mut(), detail)
+        {
+            old.extend(new);
+        }
+        let shop = self.shop();
+        store::attempts::update(self.conn(), shop, &attempt).await?;
+        if let Some(place) =
+            case.attempts.iter_mut().find(|a| a.task == attempt.task && a.number == attempt.number)
+        {
+            *place = attempt;
+        }
+        Ok(())
+    }
+}
+
+/// The refusal of an event that the task's state does not allow.
+pub(crate) fn wrong_state(task: &TaskRow, event: TaskEvent) -> Refusal {
+    Refusal::new(
+        contract::problem::ProblemKind::WrongState,
+        format!(
+            "`{}` is {}; `{}` is not possible",
+            task.definition.title,
+            task.state.word(),
+            event.word()
+        ),
+    )
+    .with("state", task.state.word())
+}
+
+/// Moves what fits out of a list.
+fn take<T>(from: &mut Vec<T>, fits: impl Fn(&T) -> bool) -> Vec<T> {
+    let (taken, rest) = std::mem::take(from).into_iter().partition(fits);
+    *from = rest;
+    taken
+}

@@ -1,0 +1,27 @@
+//! A duty: leases that ran out end, even when nobody asks.
+
+use uuid::Uuid;
+
+use crate::caller::{Call, Caller};
+use crate::flow::Flow;
+use crate::refusal::Refusal;
+
+/// Ends the leases of a shop that ran out, and says on how many orders. Every step ends those of its own order besides.
+pub async fn end_leases(flow: &Flow, shop: Uuid) -> Result<usize, Refusal> {
+    let caller = Caller::duty(shop, "leases");
+    let over = flow
+        .read(&caller, async |step| {
+            let now = step.now().await?;
+            Ok(store::leases::lapsed(step.conn(), shop, now).await?)
+        })
+        .await?;
+    for order in &over {
+        let call = Call { caller: caller.clone(), once: None, expects: None };
+        flow.write(&call, "leases.lapse", async |step| {
+            let mut case = step.lock_case(*order).await?;
+            step.settle(&mut case).await
+        })
+        .await?;
+    }
+    Ok(over.len())
+}

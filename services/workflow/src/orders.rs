@@ -1,0 +1,169 @@
+//! Orders, vehicles and tasks as they are read.
+
+use contract::list::Page;
+use contract::orders::{OrderQuery, OrderSummary, OrderView};
+use contract::tasks::{TaskQuery, TaskView};
+use contract::vehicles::VehicleView;
+use domain::start::{OpenBracket, VehicleHold};
+use store::orders::OrderFilter;
+use store::tasks::TaskFilter;
+use uuid::Uuid;
+
+use crate::caller::Caller;
+use crate::flow::Flow;
+use crate::refusal::Refusal;
+use crate::{checks, view};
+
+/// Items of a page when nobody says otherwise.
+const PAGE: u32 = 50;
+
+/// One order.
+pub async fn get(flow: &Flow, caller: &Caller, id: Uuid) -> Result<OrderView, Refusal> {
+    flow.read(caller, async |step| view::order(&step.see_case(id).await?)).await
+}
+
+/// A page of orders, oldest first.
+pub async fn list(
+    flow: &Flow,
+    caller: &Caller,
+    query: &OrderQuery,
+) -> Result<Page<OrderSummary>, Refusal> {
+    let limit = limit(query.limit)?;
+    let filter = OrderFilter {
+        state: query.state,
+        number: query.number.clone(),
+        vin: query.vin.clone(),
+        after: cursor(query.cursor.as_deref())?,
+    };
+    flow.read(caller, async |step| {
+        let shop = step.shop();
+        let mut ids = store::orders::page(step.conn(), shop, &filter, i64::from(limit) + 1).await?;
+        let next = more(&mut ids, limit);
+        let items = step.see_cases(&ids).await?.iter().map(view::summary).collect();
+        Ok(Page { items, next })
+    })
+    .await
+}
+
+/// One task.
+pub async fn get_task(flow: &Flow, caller: &Caller, id: Uuid) -> Result<TaskView, Refusal> {
+    flow.read(caller, async |step| {
+        let shop = step.shop();
+        let order = store::tasks::order_of(step.conn(), shop, id).await?;
+        let case = step.see_case(order.ok_or_else(|| Refusal::not_found("task"))?).await?;
+        view::task(&case, case.task(id)?)
+    })
+    .await
+}
+
+/// A page of tasks, oldest first.
+pub async fn list_tasks(
+    flow: &Flow,
+    caller: &Caller,
+    query: &TaskQuery,
+) -> Result<Page<TaskView>, Refusal> {
+    let limit = limit(query.limit)?;
+    let filter = TaskFilter {
+        order: query.order,
+        state: query.state,
+        after: cursor(query.cursor.as_deref())?,
+    };
+    flow.read(caller, async |step| {
+        let shop = step.shop();
+        let mut found =
+            store::tasks::page(step.conn(), shop, &filter, i64::from(limit) + 1).await?;
+        let more_there = found.len() > limit as usize;
+        found.truncate(limit as usize);
+        let next = if more_there { found.last().map(|(id, _)| id.to_string()) } else { None };
+        let mut orders: Vec<Uuid> = found.iter().map(|(_, order)| *order).collect();
+        orders.sort_unstable();
+        orders.dedup();
+        let cases = step.see_cases(&orders).await?;
+        let mut items = Vec::with_capacity(found.len());
+        for (id, order) in found {
+            if let Some(case) = cases.iter().find(|case| case.order.id == order) {
+                items.push(view::task(case, case.task(id)?)?);
+            }
+        }
+        Ok(Page { items, next })
+    })
+    .await
+}
+
+/// One vehicle, across its orders.
+pub async fn get_vehicle(flow: &Flow, caller: &Caller, id: Uuid) -> Result<VehicleView, Refusal> {
+    flow.read(caller, async |step| {
+        let shop = step.shop();
+        let now = step.now().await?;
+        let vehicle = store::vehicles::find(step.conn(), shop, id).await?;
+        let vehicle = vehicle.ok_or_else(|| Refusal::not_found("vehicle"))?;
+        let orders = store::orders::of_vehicle(step.conn(), shop, id).await?;
+        let mut cases = step.see_cases(&orders).await?;
+        cases.sort_by_key(|case| std::cmp::Reverse(case.order.id));
+        let occupancy = store::vehicles::occupancy(step.conn(), shop, id).await?;
+        let brackets = store::vehicles::open_brackets(step.conn(), shop, id).await?;
+        let holds = store::vehicles::open_holds(step.conn(), shop, id, now).await?;
+        Ok(VehicleView {
+            id,
+            vin: vehicle.vin,
+            identity: vehicle.identity,
+            plate: vehicle.plate,
+            busy_with: occupancy
+                .into_iter()
+                .filter(|o| o.kind == "vehicle")
+                .map(|o| {
+                    o.task.map_or_else(
+                        || format!("line {}", o.line.unwrap_or(0)),
+                        |t| format!("task {t}"),
+                    )
+                })
+                .collect(),
+            open_brackets: brackets
+                .into_iter()
+                .map(|b| OpenBracket {
+                    mode: b.mode,
+                    entered_by: b.entered_by,
+                    order: b.order_id,
+                    left_by: b.left_by,
+                })
+                .collect(),
+            holds: holds
+                .into_iter()
+                .map(|h| VehicleHold {
+                    id: h.id,
+                    kind: h.kind,
+                    reason: h.reason,
+                    until: h.until_at,
+                })
+                .collect(),
+            orders: cases.iter().map(view::summary).collect(),
+        })
+    })
+    .await
+}
+
+/// How many items a page has.
+fn limit(asked: Option<u32>) -> Result<u32, Refusal> {
+    match asked {
+        None => Ok(PAGE),
+        Some(limit) if (1..=500).contains(&limit) => Ok(limit),
+        Some(_) => Err(Refusal::unprocessable(vec![checks::fault("limit", "1 to 500")])),
+    }
+}
+
+/// Cursors are the id behind which the page begins.
+fn cursor(text: Option<&str>) -> Result<Option<Uuid>, Refusal> {
+    text.map(|text| {
+        text.parse().map_err(|_| {
+            Refusal::unprocessable(vec![checks::fault("cursor", "no cursor of this list")])
+        })
+    })
+    .transpose()
+}
+
+/// Cuts the item beyond the page off, and says where the next one begins.
+fn more(ids: &mut Vec<Uuid>, limit: u32) -> Option<String> {
+    let more_there = ids.len() > limit as usize;
+    ids.truncate(limit as usize);
+    if more_there { ids.last().map(Uuid::to_string) } else { None }
+}

@@ -1,0 +1,324 @@
+//! Start: only if the right vehicle stands there and everything is proven now.
+
+use std::collections::BTreeSet;
+
+use chrono::TimeDelta;
+use contract::problem::ProblemKind;
+use contract::tasks::{NewStart, TaskView};
+use domain::lifecycle::{OrderState, TaskEvent};
+use domain::start::{
+    Earlier, EarlierLine, Identity, Obstacle, Snapshot, VehicleHold, Wait, may_start,
+};
+use evidence::judge::Phase;
+use evidence::sample::Kind;
+use serde_json::json;
+use store::StoreError;
+use store::tasks::{Node, TaskRow};
+use store::vehicles::{BracketRow, OccupancyRow};
+use uuid::Uuid;
+
+use crate::caller::Call;
+use crate::case::{Case, on_road};
+use crate::disturbance::{disturbed_brackets, task_inside};
+use crate::flow::{Flow, Step};
+use crate::record::Happening;
+use crate::refusal::Refusal;
+use crate::take::GRACE;
+use crate::{verdicts, view};
+
+/// Starts a task, or refuses with every reason at once.
+pub async fn start(
+    flow: &Flow,
+    call: &Call,
+    task: Uuid,
+    new: &NewStart,
+) -> Result<TaskView, Refusal> {
+    flow.write(call, "tasks.start", async |step| {
+        let mut case = step.lock_case_of_task(task).await?;
+        step.technician()?;
+        let catalogue = step.catalogue_of(flow, &case).await?;
+        let snapshot = step.snapshot(&case, catalogue.catalogue(), task, new.fence).await?;
+        let obstacles = may_start(&snapshot, case.now);
+        if !obstacles.is_empty() {
+            return Err(Refusal::obstacles(obstacles));
+        }
+        let before = case.task(task)?.clone();
+        let findings = verdicts::of(&case, &before, &before.definition.preconditions, Phase::Starting)?;
+        step.occupy(&case, &before).await?;
+        let most = TimeDelta::minutes(i64::from(before.definition.minutes.most) + GRACE);
+        let now = case.now;
+        let row = step
+            .change_task(&mut case, task, TaskEvent::Start, |t| {
+                t.started_at = Some(now);
+                t.lease_until = t.lease_until.max(Some(now + most));
+            })
+            .await?;
+        step.begin_attempt(&mut case, &row, json!({ "start": findings })).await?;
+        step.enter_bracket(&mut case, &row).await?;
+        step.record(Happening {
+            kind: "task.started",
+            order: Some(case.order.id),
+            subject: ("task", task.to_string()),
+            data: json!({ "procedure": row.definition.id, "attempt": row.attempt, "fence": row.fence,
+                "technician": row.technician, "bay": row.bay, "preconditions": findings,
+                "lease_until": row.lease_until }),
+        })
+        .await?;
+        let undone = step
+            .disturb(&mut case, catalogue.catalogue(), &Case::operations_of(&row), &row.definition.id, |t| t.id == row.id)
+            .await?;
+        if !undone.is_empty() {
+            step.derive_again(flow, &mut case).await?;
+        }
+        view::task(&case, case.task(task)?)
+    })
+    .await
+}
+
+impl Step {
+    /// Everything that bears on the start.
+    async fn snapshot(
+        &mut self,
+        case: &Case,
+        catalogue: &domain::catalogue::Catalogue,
+        id: Uuid,
+        fence: i64,
+    ) -> Result<Snapshot, Refusal> {
+        let task = case.task(id)?;
+        let node = Node::Task(id);
+        let open = case.open_before(node);
+        let operations = Case::operations_of(task);
+        let foreign =
+            disturbed_brackets(catalogue, case, &operations, |b| task_inside(case, task, b));
+        let closes = task.definition.closes.as_ref();
+        Ok(Snapshot {
+            state: task.state,
+            lease_held: task.fence == fence && task.technician == self.caller.technician,
+            lease_until: task.lease_until,
+            order_open: matches!(case.order.state, OrderState::Open | OrderState::Released),
+            cautions: task.definition.cautions.iter().map(|c| c.id.clone()).collect(),
+            acknowledged: case
+                .acknowledged
+                .iter()
+                .filter(|a| a.task == id && a.attempt == task.attempt)
+                .map(|a| a.caution.clone())
+                .collect::<BTreeSet<_>>(),
+            preconditions: verdicts::of(
+                case,
+                task,
+                &task.definition.preconditions,
+                Phase::Starting,
+            )?,
+            earlier: open
+                .iter()
+                .filter_map(|n| n.task())
+                .filter_map(|t| case.tasks.iter().find(|row| row.id == t))
+                .map(|t| Earlier { task: t.id, title: t.definition.title.clone(), state: t.state })
+                .collect(),
+            lines: open
+                .iter()
+                .filter_map(|n| n.line())
+                .filter_map(|l| case.lines.iter().find(|row| row.line == l))
+                .map(|l| EarlierLine { line: l.line, state: l.state })
+                .collect(),
+            waits: case
+                .waits(node)
+                .into_iter()
+                .map(|(t, until)| Wait { after: t.definition.title.clone(), until })
+                .collect(),
+            vehicle_busy_with: busy(case, task),
+            foreign_brackets: foreign,
+            bracket_not_open: closes
+                .filter(|mode| !case.brackets.iter().any(|b| b.mode == **mode))
+                .cloned(),
+            identity: if on_road(task) && task.definition.preconditions.is_empty() {
+                Identity::Matches
+            } else {
+                verdicts::identity(case, task)?
+            },
+            second_person_missing: task.definition.people > 1 && !second_person(case, task)?,
+            holds: holds(case, task),
+            resources: self.resources(case, task).await?,
+        })
+    }
+
+    /// What the task is bound to and somebody else uses.
+    async fn resources(&mut self, case: &Case, task: &TaskRow) -> Result<Vec<String>, Refusal> {
+        let Some(attempt) = case.attempt(task) else { return Ok(Vec::new()) };
+        let mut things: Vec<Uuid> =
+            attempt.equipment.as_array().into_iter().flatten().filter_map(uuid_of).collect();
+        things.extend(attempt.bay);
+        things.extend(task.technician);
+        let shop = self.shop();
+        let used = store::vehicles::in_use(self.conn(), shop, &things).await?;
+        Ok(used
+            .into_iter()
+            .filter(|row| row.task != Some(task.id))
+            .map(|row| format!("the {} is in use for another task or line", row.kind))
+            .collect())
+    }
+
+    /// Puts the vehicle, the bay, the units and the person in use.
+    pub(crate) async fn occupy(&mut self, case: &Case, task: &TaskRow) -> Result<(), Refusal> {
+        let units = case.attempt(task).map(|a| a.equipment.clone()).unwrap_or_default();
+        let units: Vec<Uuid> = units.as_array().into_iter().flatten().filter_map(uuid_of).collect();
+        let things = std::iter::once(("vehicle", case.vehicle.id))
+            .chain(task.bay.map(|bay| ("bay", bay)))
+            .chain(task.technician.map(|person| ("technician", person)))
+            .chain(units.into_iter().map(|unit| ("equipment", unit)));
+        for (kind, thing) in things {
+            let row = OccupancyRow {
+                kind: kind.to_owned(),
+                thing,
+                order_id: case.order.id,
+                task: Some(task.id),
+                line: None,
+                from_at: case.now,
+            };
+            self.put_in_use(&row).await?;
+        }
+        Ok(())
+    }
+
+    /// Puts one thing in use; somebody may have been faster.
+    pub(crate) async fn put_in_use(&mut self, row: &OccupancyRow) -> Result<(), Refusal> {
+        let id = self.new_id().await?;
+        let shop = self.shop();
+        match store::vehicles::occupy(self.conn(), shop, id, row).await {
+            Err(StoreError::Duplicate { .. }) => {
+                let kind = if row.kind == "vehicle" {
+                    ProblemKind::VehicleBusy
+                } else {
+                    ProblemKind::Taken
+                };
+                Err(Refusal::new(
+                    kind,
+                    format!("the {} was put in use by somebody else just now", row.kind),
+                ))
+            }
+            done => Ok(done?),
+        }
+    }
+
+    /// Notes the start in the attempt.
+    async fn begin_attempt(
+        &mut self,
+        case: &mut Case,
+        task: &TaskRow,
+        detail: serde_json::Value,
+    ) -> Result<(), Refusal> {
+        let Some(mut attempt) = case.attempt(task).cloned() else { return Ok(()) };
+        attempt.started_at = task.started_at;
+        if let (Some(old), serde_json::Value::Object(new)) =
+            (attempt.detail.as_object_mut(), detail)
+        {
+            old.extend(new);
+        }
+        let shop = self.shop();
+        store::attempts::update(self.conn(), shop, &attempt).await?;
+        if let Some(place) =
+            case.attempts.iter_mut().find(|a| a.task == attempt.task && a.number == attempt.number)
+        {
+            *place = attempt;
+        }
+        Ok(())
+    }
+
+    /// A task that enters a service mode opens it as it starts: what breaks off leaves it open.
+    async fn enter_bracket(&mut self, case: &mut Case, task: &TaskRow) -> Result<(), Refusal> {
+        let Some(opens) = &task.definition.opens else { return Ok(()) };
+        if case.brackets.iter().any(|b| b.mode == opens.mode) {
+            return Ok(()); // entered again after a chain was begun anew
+        }
+        let bracket = BracketRow {
+            entered_by: task.id,
+            order_id: case.order.id,
+            mode: opens.mode.clone(),
+            left_by: opens.left_by.clone(),
+            must_not_move: opens.must_not_move,
+            no_handover: opens.no_handover,
+            disturbed_by: store::Json(task.definition.disturbed_by.clone()),
+            opened_at: case.now,
+        };
+        let shop = self.shop();
+        store::vehicles::open_bracket(self.conn(), shop, case.vehicle.id, &bracket).await?;
+        self.record(Happening {
+            kind: "bracket.entered",
+            order: Some(case.order.id),
+            subject: ("vehicle", case.vehicle.id.to_string()),
+            data: json!({ "mode": bracket.mode, "task": task.id, "left_by": bracket.left_by }),
+        })
+        .await?;
+        case.brackets.push(bracket);
+        Ok(())
+    }
+}
+
+pub(crate) fn uuid_of(value: &serde_json::Value) -> Option<Uuid> {
+    value.as_str().and_then(|text| text.parse().ok())
+}
+
+/// What else runs on the vehicle.
+fn busy(case: &Case, task: &TaskRow) -> Vec<String> {
+    case.occupancy
+        .iter()
+        .filter(|row| row.kind == "vehicle" && row.task != Some(task.id))
+        .map(|row| match (row.task, row.line) {
+            (Some(other), _) => case
+                .tasks
+                .iter()
+                .chain(&case.beside)
+                .find(|t| t.id == other)
+                .map_or("another task".to_owned(), |t| format!("`{}`", t.definition.title)),
+            (None, Some(line)) => format!("the work of line {line}"),
+            (None, None) => "something".to_owned(),
+        })
+        .collect()
+}
+
+/// Holds that concern this start: one that waits for a decision always; one against moving only if the vehicle moves.
+fn holds(case: &Case, task: &TaskRow) -> Vec<VehicleHold> {
+    let mut holds: Vec<VehicleHold> = case
+        .holds
+        .iter()
+        .filter(|h| h.task != Some(task.id))
+        .filter(|h| h.kind != "must_not_move" || on_road(task))
+        .map(|h| VehicleHold {
+            id: h.id,
+            kind: h.kind.clone(),
+            reason: h.reason.clone(),
+            until: h.until_at,
+        })
+        .collect();
+    if on_road(task) {
+        holds.extend(case.brackets.iter().filter(|b| b.must_not_move).map(|b| VehicleHold {
+            id: b.entered_by,
+            kind: "must_not_move".to_owned(),
+            reason: format!("`{}` stands open; the vehicle must not move", b.mode),
+            until: None,
+        }));
+    }
+    holds
+}
+
+fn second_person(case: &Case, task: &TaskRow) -> Result<bool, Refusal> {
+    Ok(verdicts::samples(case, task)?.iter().any(|sample| {
+        matches!(&sample.kind, Kind::Attested { statement, holds: true, second_person: true, .. }
+            if statement == "second_person_present")
+    }))
+}
+
+/// Reasons as obstacles for what was found unproven.
+pub(crate) fn unproven(findings: &[domain::verdict::Finding]) -> Vec<Obstacle> {
+    findings
+        .iter()
+        .filter(|f| f.verdict != domain::verdict::Verdict::Met)
+        .map(|f| Obstacle {
+            id: Some(f.id.clone()),
+            verdict: Some(f.verdict),
+            accepts: f.accepts.clone(),
+            who: f.who.clone(),
+            ..Obstacle::new("result_not_proven", f.detail.clone(), f.text.clone())
+        })
+        .collect()
+}

@@ -1,0 +1,172 @@
+//! An order as everybody sees it.
+
+use std::collections::BTreeMap;
+
+use chrono::{DateTime, TimeDelta, Utc};
+use contract::orders::{
+    LineView, OrderSummary, OrderView, ProgressView, PromiseRisk, QuestionView,
+};
+use domain::lifecycle::TaskState;
+use domain::procedure::{Ends, Phase};
+use store::lines::LineRow;
+use store::questions::QuestionRow;
+use store::tasks::{Node, TaskRow};
+use uuid::Uuid;
+
+use super::{leaving, task};
+use crate::case::{Case, line_is_over};
+use crate::refusal::Refusal;
+
+/// A whole order.
+pub(crate) fn order(case: &Case) -> Result<OrderView, Refusal> {
+    let order = &case.order;
+    let (ready_at, promise) = promise(case);
+    let mut tasks = Vec::with_capacity(case.tasks.len());
+    for row in workable(case) {
+        tasks.push(task(case, row)?);
+    }
+    Ok(OrderView {
+        id: order.id,
+        number: order.number.clone(),
+        state: order.state,
+        version: order.version,
+        catalogue_version: order.catalogue_version.clone(),
+        vehicle_id: order.vehicle,
+        vehicle: order.facts.clone(),
+        created_at: order.created_at,
+        arrives_at: order.arrives_at,
+        promised_at: order.promised_at,
+        weight: order.weight,
+        follows: order.follows,
+        trouble_codes: order.trouble_codes.clone(),
+        complaints: order.complaints.clone(),
+        findings: serde_json::from_value(order.findings.clone()).unwrap_or_default(),
+        lines: case.lines.iter().map(line).collect(),
+        questions: case.questions.iter().map(question).collect(),
+        tasks,
+        progress: progress(case),
+        ready_at,
+        promise,
+        leaving: leaving(case, ready_at),
+        other_open_orders: case.other_open.clone(),
+        released_at: order.released_at,
+        changes: None,
+    })
+}
+
+/// An order in a list.
+pub(crate) fn summary(case: &Case) -> OrderSummary {
+    let (ready_at, promise) = promise(case);
+    OrderSummary {
+        id: case.order.id,
+        number: case.order.number.clone(),
+        state: case.order.state,
+        vehicle_id: case.order.vehicle,
+        created_at: case.order.created_at,
+        promised_at: case.order.promised_at,
+        ready_at,
+        promise,
+        progress: progress(case),
+    }
+}
+
+/// When the order may be ready by the plan, and how its promise stands. Lateness is told before it happens: a plan that
+/// keeps the promise only if nothing takes its most minutes is at risk.
+pub(crate) fn promise(case: &Case) -> (Option<DateTime<Utc>>, PromiseRisk) {
+    let open: Vec<&TaskRow> =
+        case.live().filter(|t| !t.state.is_over() && t.definition.ends == Ends::InShop).collect();
+    let planned: BTreeMap<Node, DateTime<Utc>> =
+        case.plan.iter().filter_map(|item| item.node().map(|node| (node, item.ends_at))).collect();
+    let settled = case.live().filter_map(|t| t.settled_at).max();
+    let mut ready = settled.filter(|until| *until > case.now).unwrap_or(case.now);
+    let mut slip = TimeDelta::zero();
+    for row in &open {
+        let Some(ends) = planned.get(&Node::Task(row.id)) else {
+            return (None, PromiseRisk::Unknown);
+        };
+        ready = ready.max(*ends + TimeDelta::seconds(i64::from(row.definition.settle.seconds)));
+        let minutes = row.definition.minutes;
+        slip += TimeDelta::minutes(i64::from(minutes.most.saturating_sub(minutes.likely)));
+    }
+    for row in case.lines.iter().filter(|l| !line_is_over(l)) {
+        match planned.get(&Node::Line(row.line)) {
+            Some(ends) => ready = ready.max(*ends),
+            None if row.minutes.unwrap_or(0) == 0 => {}
+            None => return (None, PromiseRisk::Unknown),
+        }
+    }
+    let risk = match case.order.promised_at {
+        None => PromiseRisk::Unknown,
+        Some(promised) if ready > promised => PromiseRisk::Late,
+        Some(promised) if ready + slip > promised => PromiseRisk::AtRisk,
+        Some(_) => PromiseRisk::OnTime,
+    };
+    (Some(ready), risk)
+}
+
+/// Tasks in an order in which they can be worked.
+fn workable(case: &Case) -> Vec<&TaskRow> {
+    let mut left: Vec<&TaskRow> = case.tasks.iter().collect();
+    left.sort_by_key(|t| (t.definition.phase == Phase::After, t.id));
+    let mut done: Vec<Uuid> = Vec::new();
+    let mut sorted = Vec::with_capacity(left.len());
+    while !left.is_empty() {
+        let free = left.iter().position(|t| {
+            case.precedence
+                .iter()
+                .filter(|e| e.then == Node::Task(t.id))
+                .filter_map(|e| e.before.task())
+                .all(|before| {
+                    done.contains(&before) || !left.iter().any(|other| other.id == before)
+                })
+        });
+        // A conflict of order is a finding; the tasks are shown all the same.
+        let next = left.remove(free.unwrap_or(0));
+        done.push(next.id);
+        sorted.push(next);
+    }
+    sorted
+}
+
+fn progress(case: &Case) -> ProgressView {
+    let count = |fits: fn(&TaskRow) -> bool| {
+        u32::try_from(case.live().filter(|t| fits(t)).count()).unwrap_or(u32::MAX)
+    };
+    ProgressView {
+        tasks: count(|_| true),
+        passed: count(|t| t.state == TaskState::Passed),
+        waived: count(|t| t.state == TaskState::Waived),
+        open: count(|t| !t.state.is_over()),
+        questions: u32::try_from(case.questions.iter().filter(|q| q.state == "open").count())
+            .unwrap_or(u32::MAX),
+    }
+}
+
+fn line(row: &LineRow) -> LineView {
+    LineView {
+        line: row.line,
+        state: row.state,
+        authorisation: row.authorisation,
+        text: row.text.clone(),
+        labour_code: row.labour_code.clone(),
+        reading: row.reading.reading,
+        operations: row.reading.operations.clone(),
+        posted: row.operations.clone(),
+        minutes: row.minutes,
+        parts_expected_at: row.parts_expected_at,
+        on_hold: row.on_hold.clone(),
+        started_at: row.started_at,
+        finished_at: row.finished_at,
+    }
+}
+
+fn question(row: &QuestionRow) -> QuestionView {
+    QuestionView {
+        id: row.id,
+        asks: row.asks.clone(),
+        text: row.text.clone(),
+        choices: row.choices.as_array().cloned().unwrap_or_default(),
+        decides: row.decides.clone(),
+        state: row.state.clone(),
+    }
+}
