@@ -1,1 +1,12 @@
-//! derivation
+//! From catalogue documents to what a repair makes necessary.
+//!
+//! `document` reads a catalogue, `check` says what is wrong with it, `index` compiles it, `derive` finds the tasks of
+//! an order with their reasons, order and questions, `compare` and `impact` say what a change does.
+
+mod codes_index;
+pub mod derive;
+pub mod document;
+pub mod facts;
+pub mod index;
+pub mod repair;
+mod symbols;

@@ -1,0 +1,307 @@
+//! What comes before what. These edges are between members; they never add members.
+
+use domain::procedure::Phase;
+
+use crate::derive::graph::{Actor, From, Graph, Kind, NodeId, Why};
+use crate::derive::lines::LineSets;
+use crate::derive::membership::{Incoming, membership};
+use crate::derive::reach::Reach;
+use crate::derive::sequence;
+use crate::derive::{Bracket, Edge, EdgeKind, EitherOr, Finding, Node};
+use crate::facts::Truth;
+use crate::symbols::Symbol;
+
+/// Tasks in a workable order, and everything said about order; task indexes are places in `tasks`.
+pub(crate) struct Arranged<'a> {
+    pub(crate) tasks: Vec<NodeId>,
+    pub(crate) edges: Vec<Edge>,
+    pub(crate) either_or: Vec<EitherOr>,
+    pub(crate) brackets: Vec<Bracket<'a>>,
+    pub(crate) findings: Vec<Finding>,
+}
+
+/// A task by its place in the given list, or a line by index behind all tasks.
+pub(crate) type Point = usize;
+pub(crate) type RawEdge = (Point, Point, EdgeKind);
+
+pub(crate) fn arrange<'a>(
+    graph: &Graph<'a>,
+    incoming: &Incoming,
+    tasks: &[NodeId],
+    lines: &LineSets,
+) -> Arranged<'a> {
+    let mut point_of = vec![None; graph.nodes.len()];
+    for (point, node) in tasks.iter().enumerate() {
+        point_of[*node] = Some(point);
+    }
+    let order = Order { graph, incoming, tasks, lines, point_of };
+    let mut edges = order.fixed();
+    let spans = order.spans(&edges);
+    let (disturbing, stretches) = order.disturbances(&spans);
+    edges.extend(disturbing);
+    edges.sort_unstable();
+    edges.dedup_by_key(|edge| (edge.0, edge.1));
+    let points = tasks.len() + graph.repair.lines.len();
+    let mut either_or = stretches;
+    if !either_or.is_empty() {
+        let reach = Reach::new(points, edges.iter().map(|edge| (edge.0, edge.1)));
+        either_or.retain(|&(enter, leave, by)| !reach.leads(by, enter) && !reach.leads(leave, by));
+        either_or.sort_unstable();
+        either_or.dedup();
+    }
+    let sequence = sequence::sequence(&order.ranks(), &edges);
+    order.numbered(&sequence, &edges, &either_or, &spans)
+}
+
+/// A service mode: what enters and leaves it, and what belongs inside.
+struct Span<'a> {
+    mode: &'a str,
+    enter: Point,
+    leave: Point,
+    inside: Vec<Point>,
+}
+
+struct Order<'g, 'a> {
+    graph: &'g Graph<'a>,
+    incoming: &'g Incoming,
+    tasks: &'g [NodeId],
+    lines: &'g LineSets,
+    point_of: Vec<Option<Point>>,
+}
+
+impl<'a> Order<'_, 'a> {
+    fn line(&self, index: usize) -> Point {
+        self.tasks.len() + index
+    }
+
+    fn procedure(&self, point: Point) -> (usize, Option<Symbol>) {
+        match self.graph.nodes[self.tasks[point]].kind {
+            Kind::Task { procedure, place, .. } => (procedure, place),
+            Kind::Operation { .. } => (usize::MAX, None),
+        }
+    }
+
+    fn phase(&self, point: Point) -> Phase {
+        self.graph.task(self.tasks[point]).0.phase
+    }
+
+    /// Edges by phase, need, mode and `after`.
+    fn fixed(&self) -> Vec<RawEdge> {
+        let mut edges = Vec::with_capacity(self.graph.links.len());
+        for (point, node) in self.tasks.iter().enumerate() {
+            let phase = self.phase(point);
+            for line in self.lines.of(*node).map(|line| self.line(line)) {
+                edges.push(match phase {
+                    Phase::Before => (point, line, EdgeKind::Phase),
+                    Phase::After => (line, point, EdgeKind::Phase),
+                });
+            }
+            let (procedure, place) = self.procedure(point);
+            for &earlier in &self.graph.compiled.procedures[procedure].after {
+                for first in self.graph.tasks_of(earlier).filter_map(|node| self.point_of[node]) {
+                    if first != point && meet(self.procedure(first).1, place) {
+                        edges.push((first, point, EdgeKind::After));
+                    }
+                }
+            }
+        }
+        for link in &self.graph.links {
+            let From::Node(from) = link.from else { continue };
+            let (Some(from), Some(to)) = (self.point_of[from], self.point_of[link.to]) else {
+                continue;
+            };
+            match link.why {
+                Why::Needed if from != to => edges.push((to, from, EdgeKind::Needs)),
+                Why::LeavesMode if from != to => edges.push((from, to, EdgeKind::Needs)),
+                _ => {}
+            }
+        }
+        edges
+    }
+
+    fn spans(&self, edges: &[RawEdge]) -> Vec<Span<'a>> {
+        let mut ends: Vec<(Point, Point)> = self
+            .graph
+            .links
+            .iter()
+            .filter(|link| link.why == Why::LeavesMode)
+            .filter_map(|link| match link.from {
+                From::Node(from) => Some((self.point_of[from]?, self.point_of[link.to]?)),
+                _ => None,
+            })
+            .collect();
+        if ends.is_empty() {
+            return Vec::new();
+        }
+        ends.sort_unstable();
+        ends.dedup();
+        let points = self.tasks.len() + self.graph.repair.lines.len();
+        let reach = Reach::new(points, edges.iter().map(|edge| (edge.0, edge.1)));
+        ends.into_iter()
+            .filter_map(|(enter, leave)| {
+                let opens = self.graph.task(self.tasks[enter]).0.opens.as_ref()?;
+                let inside = (0..points)
+                    .filter(|point| *point != enter && *point != leave)
+                    .filter(|point| reach.leads(enter, *point) && reach.leads(*point, leave))
+                    .collect();
+                Some(Span { mode: &opens.mode, enter, leave, inside })
+            })
+            .collect()
+    }
+
+    /// Edges from a disturber to what it disturbs, and stretches that it must not fall into.
+    fn disturbances(&self, spans: &[Span<'_>]) -> (Vec<RawEdge>, Vec<(Point, Point, Point)>) {
+        let graph = self.graph;
+        let mut edges = Vec::new();
+        let mut stretches = Vec::new();
+        for (node, by, operation) in graph.operations() {
+            let by = match by {
+                Actor::Line(line) => self.line(line),
+                Actor::Task(task) => match self.point_of[task] {
+                    Some(point) => point,
+                    None => continue,
+                },
+                Actor::Observed(_) => continue,
+            };
+            let mut happens = None;
+            for procedure in graph.compiled.disturbed(operation) {
+                for task in graph.tasks_of(procedure).filter_map(|task| self.point_of[task]) {
+                    let own = by < self.tasks.len() && self.procedure(by).0 == procedure;
+                    if own || !meet(self.procedure(task).1, operation.place) {
+                        continue;
+                    }
+                    let happens = *happens.get_or_insert_with(|| {
+                        graph.nodes[node].certain
+                            || membership(graph, self.incoming, node).truth != Truth::No
+                    });
+                    if happens {
+                        self.disturbance(by, task, spans, &mut edges, &mut stretches);
+                    }
+                }
+            }
+        }
+        (edges, stretches)
+    }
+
+    fn disturbance(
+        &self,
+        by: Point,
+        task: Point,
+        spans: &[Span<'_>],
+        edges: &mut Vec<RawEdge>,
+        stretches: &mut Vec<(Point, Point, Point)>,
+    ) {
+        let mut spanned = false;
+        for span in spans.iter().filter(|span| span.enter == task || span.leave == task) {
+            if by == span.enter || by == span.leave || span.inside.contains(&by) {
+                return;
+            }
+            if span.enter == task {
+                stretches.push((task, span.leave, by));
+                spanned = true;
+            }
+        }
+        if spanned {
+            return;
+        }
+        let lines: Vec<Point> =
+            self.lines.of(self.tasks[task]).map(|line| self.line(line)).collect();
+        if self.phase(task) == Phase::After || lines.is_empty() {
+            edges.push((by, task, EdgeKind::Disturbs));
+        } else if !lines.contains(&by) {
+            // It has to hold until the lines begin that it is done for; what is one of them comes later anyway.
+            stretches.extend(lines.into_iter().map(|line| (task, line, by)));
+        }
+    }
+
+    /// What comes first among what may come next: preparations, lines, the rest; each as the catalogue lists it.
+    fn ranks(&self) -> Vec<u8> {
+        let tasks = (0..self.tasks.len()).map(|point| match self.phase(point) {
+            Phase::Before => 0,
+            Phase::After => 2,
+        });
+        tasks.chain(self.graph.repair.lines.iter().map(|_| 1)).collect()
+    }
+
+    fn numbered(
+        &self,
+        sequence: &sequence::Sequence,
+        edges: &[RawEdge],
+        either_or: &[(Point, Point, Point)],
+        spans: &[Span<'a>],
+    ) -> Arranged<'a> {
+        let mut place = vec![0; self.tasks.len()];
+        let in_order: Vec<Point> =
+            sequence.points.iter().copied().filter(|point| *point < self.tasks.len()).collect();
+        for (at, point) in in_order.iter().enumerate() {
+            place[*point] = at;
+        }
+        let node = |point: Point| match place.get(point) {
+            Some(at) => Node::Task(*at),
+            None => Node::Line(self.graph.repair.lines[point - self.tasks.len()].line),
+        };
+        let mut edges: Vec<Edge> = edges
+            .iter()
+            .map(|&(before, then, kind)| Edge { before: node(before), then: node(then), kind })
+            .collect();
+        edges.sort_unstable();
+        let mut either_or: Vec<EitherOr> = either_or
+            .iter()
+            .map(|&(enter, leave, by)| EitherOr {
+                enter: node(enter),
+                leave: node(leave),
+                disturber: node(by),
+            })
+            .collect();
+        either_or.sort_unstable();
+        let mut brackets: Vec<Bracket<'a>> = spans
+            .iter()
+            .map(|span| {
+                let mut inside: Vec<Node> = span.inside.iter().map(|point| node(*point)).collect();
+                inside.sort_unstable();
+                Bracket {
+                    mode: span.mode,
+                    enter: place[span.enter],
+                    leave: place[span.leave],
+                    inside,
+                }
+            })
+            .collect();
+        brackets.sort_unstable_by_key(|bracket| (bracket.enter, bracket.leave));
+        let findings = sequence
+            .circles
+            .iter()
+            .map(|circle| self.conflict(circle, circle.iter().map(|point| node(*point)).collect()))
+            .collect();
+        let tasks = in_order.iter().map(|point| self.tasks[*point]).collect();
+        Arranged { tasks, edges, either_or, brackets, findings }
+    }
+
+    fn conflict(&self, circle: &[Point], path: Vec<Node>) -> Finding {
+        let name = |point: &Point| match self.tasks.get(*point) {
+            Some(node) => {
+                let (procedure, place) = self.graph.task(*node);
+                match place {
+                    Some(place) => format!("`{}` ({place})", procedure.id),
+                    None => format!("`{}`", procedure.id),
+                }
+            }
+            None => format!("line {}", self.graph.repair.lines[*point - self.tasks.len()].line),
+        };
+        let mut names: Vec<String> = circle.iter().map(name).collect();
+        names.extend(circle.first().map(name));
+        Finding {
+            code: "order_conflict",
+            detail: format!("each must come before the next: {}", names.join(" -> ")),
+            path,
+        }
+    }
+}
+
+/// Whether two places can be the same spot: no place is the whole vehicle.
+fn meet(one: Option<Symbol>, other: Option<Symbol>) -> bool {
+    match (one, other) {
+        (Some(one), Some(other)) => one == other,
+        _ => true,
+    }
+}

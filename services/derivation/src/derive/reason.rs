@@ -1,0 +1,213 @@
+//! Why a task is there, as a chain: line and words -> operation -> rule -> procedure -> source.
+
+use std::fmt;
+
+use domain::catalogue::Rule;
+use domain::operation::Operation;
+use domain::procedure::Procedure;
+
+use crate::derive::graph::{From, Graph, Kind, LinkId, NodeId, Why};
+use crate::derive::membership::Incoming;
+use crate::index::Interned;
+
+/// One way in which a task became necessary.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Reason<'a> {
+    /// The line it comes from.
+    pub line: Option<i32>,
+    /// The line's words.
+    pub words: Option<&'a str>,
+    /// The operation that the rule matched, or that the chain began with.
+    pub operation: Option<OperationRef<'a>>,
+    /// The trouble code it comes from.
+    pub trouble_code: Option<&'a str>,
+    /// The complaint it comes from.
+    pub complaint: Option<&'a str>,
+    /// What led from there to here, in order, without the task itself.
+    pub via: Vec<Via<'a>>,
+    /// The rule that requires it.
+    pub rule: Option<&'a Rule>,
+    /// Without a rule: the procedure that needs it first, or that enters the mode it leaves.
+    pub needed_by: Option<&'a Procedure>,
+    /// The source of the rule, or of the procedure that needs it.
+    pub source: &'a str,
+}
+
+/// An operation by its words.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct OperationRef<'a> {
+    /// The action.
+    pub action: &'a str,
+    /// The component.
+    pub component: &'a str,
+    /// Where on the vehicle.
+    pub place: Option<&'a str>,
+}
+
+/// A link of the chain.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Via<'a> {
+    /// An operation that followed.
+    Operation(OperationRef<'a>),
+    /// A procedure that became necessary on the way.
+    Procedure(&'a str),
+}
+
+impl Reason<'_> {
+    /// Why, in words.
+    pub fn why(&self) -> String {
+        match (self.rule, self.needed_by) {
+            (Some(rule), _) => rule.because.clone(),
+            (None, Some(by)) if by.opens.is_some() => {
+                format!("`{}` needs it, to begin or to end", by.title)
+            }
+            (None, Some(by)) => format!("`{}` needs it first", by.title),
+            (None, None) => String::new(),
+        }
+    }
+}
+
+impl OperationRef<'_> {
+    /// The operation with words of its own.
+    pub fn to_operation(self) -> Operation {
+        Operation {
+            action: self.action.to_owned(),
+            component: self.component.to_owned(),
+            place: self.place.map(str::to_owned),
+        }
+    }
+}
+
+impl fmt::Display for OperationRef<'_> {
+    fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(out, "{} {}", self.action, self.component)?;
+        match self.place {
+            Some(place) => write!(out, " ({place})"),
+            None => Ok(()),
+        }
+    }
+}
+
+impl fmt::Display for Via<'_> {
+    fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Operation(operation) => operation.fmt(out),
+            Self::Procedure(procedure) => out.write_str(procedure),
+        }
+    }
+}
+
+impl<'a> Graph<'a> {
+    /// Procedure and place of a task's node.
+    pub(crate) fn task(&self, node: NodeId) -> (&'a Procedure, Option<&'a str>) {
+        let compiled = self.compiled;
+        match self.nodes[node].kind {
+            Kind::Task { procedure, place, .. } => (
+                &compiled.catalogue().procedures[procedure],
+                place.map(|place| compiled.symbols.name(place)),
+            ),
+            Kind::Operation { .. } => unreachable!("a task's node"),
+        }
+    }
+
+    pub(crate) fn operation_ref(&self, operation: Interned) -> OperationRef<'a> {
+        let symbols = &self.compiled.symbols;
+        OperationRef {
+            action: symbols.name(operation.action),
+            component: symbols.name(operation.component),
+            place: operation.place.map(|place| symbols.name(place)),
+        }
+    }
+}
+
+/// Every way in which a task became necessary; the same rule for the same origin once, by its shortest chain.
+pub(crate) fn reasons<'a>(graph: &Graph<'a>, incoming: &Incoming, task: NodeId) -> Vec<Reason<'a>> {
+    let mut seen: Vec<(Why, Option<NodeId>, From)> = Vec::new();
+    let mut reasons = Vec::new();
+    for &id in incoming.of(task) {
+        let link = &graph.links[id];
+        let by = match (link.why, link.from) {
+            (Why::Needed | Why::LeavesMode, From::Node(by)) => Some(by),
+            _ => None,
+        };
+        let (root, chain) = trace(graph, id);
+        let origin = match root {
+            From::Line(line, _) => From::Line(line, 0),
+            other => other,
+        };
+        if seen.contains(&(link.why, by, origin)) {
+            continue;
+        }
+        seen.push((link.why, by, origin));
+        reasons.push(reason(graph, id, root, &chain));
+    }
+    reasons
+}
+
+/// The origin of a link's start, and the nodes from there to it, in order.
+fn trace(graph: &Graph<'_>, id: LinkId) -> (From, Vec<NodeId>) {
+    let mut chain = Vec::new();
+    let mut from = graph.links[id].from;
+    while let From::Node(node) = from {
+        chain.push(node);
+        from = graph.links[graph.nodes[node].parent].from;
+    }
+    chain.reverse();
+    (from, chain)
+}
+
+fn reason<'a>(graph: &Graph<'a>, id: LinkId, root: From, chain: &[NodeId]) -> Reason<'a> {
+    let link = &graph.links[id];
+    let repair = graph.repair;
+    let catalogue = graph.compiled.catalogue();
+    let mut via: Vec<Via<'a>> = chain
+        .iter()
+        .map(|node| match graph.nodes[*node].kind {
+            Kind::Task { procedure, .. } => Via::Procedure(&catalogue.procedures[procedure].id),
+            Kind::Operation { operation, .. } => Via::Operation(graph.operation_ref(operation)),
+        })
+        .collect();
+    let operation = match (via.first(), via.last()) {
+        (_, Some(Via::Operation(last))) => Some(*last),
+        (Some(Via::Operation(first)), _) => Some(*first),
+        _ => None,
+    };
+    if matches!(via.last(), Some(Via::Operation(_))) && via.len() == 1 {
+        via.clear();
+    }
+    let rule = match link.why {
+        Why::Rule(rule) => Some(&catalogue.rules[rule]),
+        _ => None,
+    };
+    let needed_by = match (link.why, link.from) {
+        (Why::Needed | Why::LeavesMode, From::Node(by)) => Some(graph.task(by).0),
+        _ => None,
+    };
+    let (line, words) = match root {
+        From::Line(line, which) => {
+            let line = &repair.lines[line];
+            (Some(line.line), Some(line.operations[which].words.as_str()))
+        }
+        _ => (None, None),
+    };
+    Reason {
+        line,
+        words,
+        operation,
+        trouble_code: match root {
+            From::TroubleCode(at) => Some(&repair.trouble_codes[at]),
+            _ => None,
+        },
+        complaint: match root {
+            From::Complaint(at) => Some(&repair.complaints[at]),
+            _ => None,
+        },
+        via,
+        rule,
+        needed_by,
+        source: rule
+            .map(|rule| rule.source.as_str())
+            .or_else(|| needed_by.map(|by| by.source.as_str()))
+            .unwrap_or_default(),
+    }
+}

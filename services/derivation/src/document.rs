@@ -1,0 +1,134 @@
+//! A catalogue document, YAML or JSON, read into the domain's types; all faults of its shape at once.
+//!
+//! JSON that is in order takes the short way. Everything else becomes a tree with places first, from which the
+//! types are read piece by piece: a fault ends its piece, not the document.
+
+mod read;
+mod tree;
+mod yaml;
+
+use std::fmt;
+
+use domain::catalogue::Catalogue;
+
+use crate::document::tree::Tree;
+
+/// How large a document may be.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Limits {
+    /// Bytes.
+    pub bytes: usize,
+    /// Values, with aliases written out.
+    pub values: u64,
+    /// Lists and mappings inside each other.
+    pub depth: usize,
+    /// Faults told; the rest is only counted.
+    pub faults: usize,
+}
+
+impl Default for Limits {
+    /// 64 MB, 20 million values, 64 deep, 500 faults.
+    fn default() -> Self {
+        Self { bytes: 64 << 20, values: 20_000_000, depth: 64, faults: 500 }
+    }
+}
+
+/// Something wrong with a document, and where.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Fault {
+    /// Line, from 1; 0 when the place is unknown.
+    pub line: u64,
+    /// Column in characters, from 1; 0 when the place is unknown.
+    pub column: u64,
+    /// Stable word for the sort of fault.
+    pub code: &'static str,
+    /// In words.
+    pub detail: String,
+}
+
+impl fmt::Display for Fault {
+    fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(out, "{}:{}: {}: {}", self.line, self.column, self.code, self.detail)
+    }
+}
+
+/// Reads a document; on failure every fault of its shape, in the order of their places.
+pub fn read(bytes: &[u8], limits: Limits) -> Result<Catalogue, Vec<Fault>> {
+    let text = text(bytes, limits).map_err(|fault| vec![fault])?;
+    if !is_json(text) {
+        return read_tree(text, limits);
+    }
+    let refused = match serde_json::from_str(text) {
+        Ok(catalogue) => return Ok(catalogue),
+        Err(refused) => refused,
+    };
+    // Every JSON text is YAML too; the long way finds all faults, unless the fault is one that YAML allows.
+    read_tree(text, limits).and_then(|_| {
+        Err(vec![Fault {
+            line: refused.line() as u64,
+            column: refused.column() as u64,
+            code: "not_json",
+            detail: refused.to_string(),
+        }])
+    })
+}
+
+/// Where the parts of a document stand.
+#[derive(Debug, Clone, Copy)]
+pub enum Positions<'a> {
+    /// The document is not at hand; every place is 0:0.
+    Unknown,
+    /// The text that was read; it is looked at again only when there is something to tell.
+    Text(&'a [u8]),
+}
+
+/// One step from a whole to a part of it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Step {
+    Key(&'static str),
+    Item(usize),
+}
+
+/// The place (line, column) of each path's value, or of the nearest whole that the document has.
+pub(crate) fn locate(positions: Positions<'_>, paths: &[Vec<Step>]) -> Vec<(u64, u64)> {
+    let unknown = vec![(0, 0); paths.len()];
+    let Positions::Text(bytes) = positions else { return unknown };
+    let limits = Limits::default();
+    let Ok(text) = text(bytes, limits) else { return unknown };
+    let mut faults = Vec::new();
+    match yaml::tree(text, limits, &mut faults) {
+        Some(tree) => paths.iter().map(|path| tree.place(path)).collect(),
+        None => unknown,
+    }
+}
+
+fn read_tree(text: &str, limits: Limits) -> Result<Catalogue, Vec<Fault>> {
+    let mut faults = Vec::new();
+    let catalogue = yaml::tree(text, limits, &mut faults)
+        .and_then(|tree: Tree<'_>| read::read(&tree, limits, &mut faults));
+    match catalogue {
+        Some(catalogue) if faults.is_empty() => Ok(catalogue),
+        _ => {
+            faults.sort_unstable();
+            faults.dedup();
+            Err(faults)
+        }
+    }
+}
+
+fn text(bytes: &[u8], limits: Limits) -> Result<&str, Fault> {
+    if bytes.len() > limits.bytes {
+        let detail = format!("{} bytes, at most {} are read", bytes.len(), limits.bytes);
+        return Err(Fault { line: 1, column: 1, code: "too_large", detail });
+    }
+    std::str::from_utf8(bytes).map_err(|error| {
+        let before = String::from_utf8_lossy(&bytes[..error.valid_up_to()]);
+        let line = before.matches('\n').count() as u64 + 1;
+        let column = before.rsplit('\n').next().unwrap_or_default().chars().count() as u64 + 1;
+        Fault { line, column, code: "not_utf8", detail: "the text is not UTF-8".to_owned() }
+    })
+}
+
+fn is_json(text: &str) -> bool {
+    text.trim_start().starts_with('{')
+}

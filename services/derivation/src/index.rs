@@ -1,0 +1,278 @@
+//! A catalogue compiled once: interned words, and rules by what they react to.
+//!
+//! Deriving an order touches only what its operations, trouble codes and complaints can reach.
+
+use domain::catalogue::Catalogue;
+use domain::operation::{Operation, OperationPattern};
+use domain::procedure::Procedure;
+use rustc_hash::FxHashMap;
+
+use crate::codes_index::CodeIndex;
+use crate::facts::{Facts, Formula};
+use crate::symbols::{Symbol, Symbols};
+
+pub(crate) type ProcedureId = usize;
+pub(crate) type RuleId = usize;
+pub(crate) type ImplicationId = usize;
+
+/// A catalogue that is ready for deriving.
+#[derive(Debug)]
+pub struct Compiled {
+    catalogue: Catalogue,
+    pub(crate) symbols: Symbols,
+    pub(crate) facts: Facts,
+    procedure_ids: FxHashMap<Box<str>, ProcedureId>,
+    pub(crate) procedures: Vec<CompiledProcedure>,
+    pub(crate) rules: Vec<CompiledRule>,
+    pub(crate) implications: Vec<CompiledImplication>,
+    pub(crate) rules_by_operation: ByOperation<RuleId>,
+    pub(crate) implications_by_operation: ByOperation<ImplicationId>,
+    pub(crate) disturbed_by_operation: ByOperation<ProcedureId>,
+    pub(crate) rules_by_code: CodeIndex,
+    rules_by_complaint: FxHashMap<Box<str>, Vec<RuleId>>,
+    complaint_titles: FxHashMap<Box<str>, Box<str>>,
+    pub(crate) rules_of_every_order: Vec<RuleId>,
+}
+
+#[derive(Debug)]
+pub(crate) struct CompiledProcedure {
+    pub(crate) exists_on: Formula,
+    pub(crate) needs: Vec<ProcedureId>,
+    pub(crate) after: Vec<ProcedureId>,
+    pub(crate) left_by: Option<ProcedureId>,
+    pub(crate) emits: Vec<Interned>,
+    pub(crate) survives: Vec<InternedPattern>,
+}
+
+#[derive(Debug)]
+pub(crate) struct CompiledRule {
+    pub(crate) on: Formula,
+    pub(crate) require: Vec<ProcedureId>,
+}
+
+#[derive(Debug)]
+pub(crate) struct CompiledImplication {
+    pub(crate) on: Formula,
+    pub(crate) emits: Vec<Interned>,
+}
+
+/// An operation in symbols.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub(crate) struct Interned {
+    pub(crate) action: Symbol,
+    pub(crate) component: Symbol,
+    pub(crate) place: Option<Symbol>,
+}
+
+#[derive(Debug)]
+pub(crate) struct InternedPattern {
+    component: Symbol,
+    actions: Vec<Symbol>,
+}
+
+/// Things by the operations that they react to.
+#[derive(Debug)]
+pub(crate) struct ByOperation<T> {
+    any_action: FxHashMap<Symbol, Vec<T>>,
+    by_action: FxHashMap<(Symbol, Symbol), Vec<T>>,
+}
+
+impl<T: Copy + PartialEq> ByOperation<T> {
+    fn new() -> Self {
+        Self { any_action: FxHashMap::default(), by_action: FxHashMap::default() }
+    }
+
+    fn add(&mut self, symbols: &Symbols, pattern: &OperationPattern, what: T) {
+        let Some(component) = symbols.get(&pattern.component) else { return };
+        if pattern.actions.is_empty() {
+            push_once(self.any_action.entry(component).or_default(), what);
+        }
+        for action in pattern.actions.iter().filter_map(|action| symbols.get(action)) {
+            push_once(self.by_action.entry((component, action)).or_default(), what);
+        }
+    }
+
+    /// Everything that reacts to this operation on this component or one of its parents.
+    pub(crate) fn of<'s>(
+        &'s self,
+        symbols: &'s Symbols,
+        operation: Interned,
+    ) -> impl Iterator<Item = T> + 's {
+        symbols.and_parents(operation.component).flat_map(move |component| {
+            let any = self.any_action.get(&component).into_iter().flatten();
+            any.chain(self.by_action.get(&(component, operation.action)).into_iter().flatten())
+                .copied()
+        })
+    }
+}
+
+fn push_once<T: PartialEq>(list: &mut Vec<T>, what: T) {
+    if list.last() != Some(&what) {
+        list.push(what);
+    }
+}
+
+impl Compiled {
+    /// Compiles a catalogue. Names that it does not know are passed over: `check` refuses such a document.
+    pub fn new(catalogue: Catalogue) -> Self {
+        let symbols = Symbols::new(&catalogue);
+        let mut facts = Facts::new(&catalogue.vocabulary);
+        let procedure_ids: FxHashMap<Box<str>, ProcedureId> = catalogue
+            .procedures
+            .iter()
+            .enumerate()
+            .map(|(id, procedure)| (procedure.id.as_str().into(), id))
+            .collect();
+        let ids = |names: &[String]| -> Vec<ProcedureId> {
+            names.iter().filter_map(|name| procedure_ids.get(name.as_str()).copied()).collect()
+        };
+        let intern = |operations: &[Operation]| -> Vec<Interned> {
+            operations.iter().filter_map(|operation| symbols.intern(operation)).collect()
+        };
+        let procedures = catalogue
+            .procedures
+            .iter()
+            .map(|procedure| CompiledProcedure {
+                exists_on: facts.compile(&procedure.exists_on),
+                needs: ids(&procedure.needs),
+                after: ids(&procedure.after),
+                left_by: procedure
+                    .opens
+                    .as_ref()
+                    .and_then(|opens| procedure_ids.get(opens.left_by.as_str()).copied()),
+                emits: intern(&procedure.emits),
+                survives: procedure
+                    .survives
+                    .iter()
+                    .filter_map(|survives| InternedPattern::new(&symbols, &survives.operation))
+                    .collect(),
+            })
+            .collect();
+        let rules: Vec<CompiledRule> = catalogue
+            .rules
+            .iter()
+            .map(|rule| CompiledRule { on: facts.compile(&rule.on), require: ids(&rule.require) })
+            .collect();
+        let implications = catalogue
+            .implications
+            .iter()
+            .map(|implication| CompiledImplication {
+                on: facts.compile(&implication.on),
+                emits: intern(&implication.emits),
+            })
+            .collect();
+        let complaint_titles = catalogue
+            .vocabulary
+            .complaints
+            .iter()
+            .map(|word| (word.title.to_lowercase().into(), word.id.as_str().into()))
+            .collect();
+        let mut compiled = Self {
+            symbols,
+            facts,
+            procedure_ids,
+            procedures,
+            rules,
+            implications,
+            rules_by_operation: ByOperation::new(),
+            implications_by_operation: ByOperation::new(),
+            disturbed_by_operation: ByOperation::new(),
+            rules_by_code: CodeIndex::default(),
+            rules_by_complaint: FxHashMap::default(),
+            complaint_titles,
+            rules_of_every_order: Vec::new(),
+            catalogue,
+        };
+        compiled.fill();
+        compiled
+    }
+
+    fn fill(&mut self) {
+        for (id, rule) in self.catalogue.rules.iter().enumerate() {
+            for pattern in &rule.when.operations {
+                self.rules_by_operation.add(&self.symbols, pattern, id);
+            }
+            for pattern in &rule.when.trouble_codes {
+                self.rules_by_code.add(pattern, id);
+            }
+            for complaint in &rule.when.complaints {
+                self.rules_by_complaint.entry(complaint.as_str().into()).or_default().push(id);
+            }
+            if rule.when.every_order {
+                self.rules_of_every_order.push(id);
+            }
+        }
+        for (id, implication) in self.catalogue.implications.iter().enumerate() {
+            for pattern in &implication.when {
+                self.implications_by_operation.add(&self.symbols, pattern, id);
+            }
+        }
+        for (id, procedure) in self.catalogue.procedures.iter().enumerate() {
+            for pattern in &procedure.disturbed_by {
+                self.disturbed_by_operation.add(&self.symbols, pattern, id);
+            }
+        }
+    }
+
+    /// The catalogue itself.
+    pub fn catalogue(&self) -> &Catalogue {
+        &self.catalogue
+    }
+
+    /// The procedure of this name.
+    pub fn procedure(&self, name: &str) -> Option<&Procedure> {
+        self.procedure_ids.get(name).map(|id| &self.catalogue.procedures[*id])
+    }
+
+    pub(crate) fn procedure_id(&self, name: &str) -> Option<ProcedureId> {
+        self.procedure_ids.get(name).copied()
+    }
+
+    /// Whether action, component and place are words of the vocabulary.
+    pub fn knows(&self, operation: &Operation) -> bool {
+        let vocabulary = &self.catalogue.vocabulary;
+        vocabulary.actions.iter().any(|word| word.id == operation.action)
+            && vocabulary.components.iter().any(|word| word.id == operation.component)
+            && operation
+                .place
+                .as_ref()
+                .is_none_or(|place| vocabulary.places.iter().any(|word| word.id == *place))
+    }
+
+    /// The complaint that is meant: by name, or by its title in whatever case.
+    pub fn complaint(&self, text: &str) -> Option<&str> {
+        let known = &self.catalogue.vocabulary.complaints;
+        if let Some(word) = known.iter().find(|word| word.id == text) {
+            return Some(&word.id);
+        }
+        self.complaint_titles.get(text.trim().to_lowercase().as_str()).map(|id| &**id)
+    }
+
+    pub(crate) fn rules_of_complaint(&self, text: &str) -> &[RuleId] {
+        self.complaint(text)
+            .and_then(|complaint| self.rules_by_complaint.get(complaint))
+            .map_or(&[], Vec::as_slice)
+    }
+
+    /// Whether an operation that starts after the procedure passed undoes it.
+    pub(crate) fn disturbed(&self, operation: Interned) -> impl Iterator<Item = ProcedureId> + '_ {
+        self.disturbed_by_operation.of(&self.symbols, operation).filter(move |procedure| {
+            let survives = &self.procedures[*procedure].survives;
+            !survives.iter().any(|pattern| pattern.matches(&self.symbols, operation))
+        })
+    }
+}
+
+impl InternedPattern {
+    fn new(symbols: &Symbols, pattern: &OperationPattern) -> Option<Self> {
+        Some(Self {
+            component: symbols.get(&pattern.component)?,
+            actions: pattern.actions.iter().filter_map(|action| symbols.get(action)).collect(),
+        })
+    }
+
+    fn matches(&self, symbols: &Symbols, operation: Interned) -> bool {
+        (self.actions.is_empty() || self.actions.contains(&operation.action))
+            && symbols.and_parents(operation.component).any(|one| one == self.component)
+    }
+}

@@ -1,0 +1,5 @@
+//! The promises of this crate.
+
+mod deriving;
+mod documents;
+mod shop;
