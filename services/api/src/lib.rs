@@ -101,7 +101,7 @@ fn routes(config: &mut ServiceConfig<'_>) {
 
 /// The whole application, as the service runs it and the tests call it.
 pub fn app(
-    shared: &Shared,
+    shared: Shared,
 ) -> App<
     impl ServiceFactory<
         ServiceRequest,
@@ -114,10 +114,10 @@ pub fn app(
     App::new()
         .into_utoipa_app()
         .openapi(openapi::base())
-        .app_data(shared.flow.clone())
-        .app_data(shared.keys.clone())
-        .app_data(shared.schemas.clone())
-        .app_data(shared.paths.clone())
+        .app_data(shared.flow)
+        .app_data(shared.keys)
+        .app_data(shared.schemas)
+        .app_data(shared.paths)
         .app_data(problem::path_config())
         .app_data(problem::query_config())
         .app_data(web::PayloadConfig::new(BODY_LIMIT))
