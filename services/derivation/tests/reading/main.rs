@@ -1,0 +1,4 @@
+//! What the service reads from an order: vehicle identification numbers, trouble codes, lines of work.
+
+mod codes;
+mod vins;
