@@ -7,7 +7,7 @@ mod order;
 pub mod questions;
 mod reach;
 pub mod reason;
-mod sequence;
+pub(crate) mod sequence;
 
 use domain::procedure::{Phase, Procedure};
 

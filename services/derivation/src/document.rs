@@ -11,7 +11,7 @@ use std::fmt;
 
 use domain::catalogue::Catalogue;
 
-use crate::document::tree::Tree;
+use crate::document::read::Pieces;
 
 /// How large a document may be.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -73,6 +73,31 @@ pub fn read(bytes: &[u8], limits: Limits) -> Result<Catalogue, Vec<Fault>> {
     })
 }
 
+/// Reads one catalogue from several documents that each hold some of its lists. On failure each fault with the name
+/// of its document; what no document holds is a fault of the first one.
+pub fn read_parts(
+    parts: &[(&str, &str)],
+    limits: Limits,
+) -> Result<Catalogue, Vec<(String, Fault)>> {
+    let mut all = Pieces::default();
+    let mut faults = Vec::new();
+    for (name, text) in parts {
+        match read_pieces(text, false, limits) {
+            Ok(pieces) => all.add(pieces),
+            Err(found) => faults.extend(found.into_iter().map(|one| ((*name).to_owned(), one))),
+        }
+    }
+    match all.whole() {
+        Some(catalogue) if faults.is_empty() => Ok(catalogue),
+        None if faults.is_empty() => {
+            let name = parts.first().map_or("", |(name, _)| name).to_owned();
+            let detail = "version, notice or vocabulary is missing".to_owned();
+            Err(vec![(name, Fault { line: 1, column: 1, code: "missing_field", detail })])
+        }
+        _ => Err(faults),
+    }
+}
+
 /// Where the parts of a document stand.
 #[derive(Debug, Clone, Copy)]
 pub enum Positions<'a> {
@@ -103,11 +128,15 @@ pub(crate) fn locate(positions: Positions<'_>, paths: &[Vec<Step>]) -> Vec<(u64,
 }
 
 fn read_tree(text: &str, limits: Limits) -> Result<Catalogue, Vec<Fault>> {
+    read_pieces(text, true, limits)?.whole().ok_or_else(Vec::new)
+}
+
+fn read_pieces(text: &str, whole: bool, limits: Limits) -> Result<Pieces, Vec<Fault>> {
     let mut faults = Vec::new();
-    let catalogue = yaml::tree(text, limits, &mut faults)
-        .and_then(|tree: Tree<'_>| read::read(&tree, limits, &mut faults));
-    match catalogue {
-        Some(catalogue) if faults.is_empty() => Ok(catalogue),
+    let pieces = yaml::tree(text, limits, &mut faults)
+        .and_then(|tree| read::read(&tree, whole, limits, &mut faults));
+    match pieces {
+        Some(pieces) if faults.is_empty() => Ok(pieces),
         _ => {
             faults.sort_unstable();
             faults.dedup();

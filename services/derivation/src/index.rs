@@ -254,12 +254,36 @@ impl Compiled {
             .map_or(&[], Vec::as_slice)
     }
 
+    /// The operation and all that it amounts to on some vehicle.
+    pub(crate) fn amounts_to(&self, operation: Interned) -> Vec<Interned> {
+        let mut all = vec![operation];
+        let mut next = 0;
+        while next < all.len() {
+            for id in self.implications_by_operation.of(&self.symbols, all[next]) {
+                for emitted in &self.implications[id].emits {
+                    let place = emitted.place.or(all[next].place);
+                    let emitted = Interned { place, ..*emitted };
+                    if !all.contains(&emitted) {
+                        all.push(emitted);
+                    }
+                }
+            }
+            next += 1;
+        }
+        all
+    }
+
+    /// Whether the entry says that this operation leaves a pass valid.
+    pub(crate) fn survives(&self, procedure: ProcedureId, operation: Interned) -> bool {
+        let survives = &self.procedures[procedure].survives;
+        survives.iter().any(|pattern| pattern.matches(&self.symbols, operation))
+    }
+
     /// Whether an operation that starts after the procedure passed undoes it.
     pub(crate) fn disturbed(&self, operation: Interned) -> impl Iterator<Item = ProcedureId> + '_ {
-        self.disturbed_by_operation.of(&self.symbols, operation).filter(move |procedure| {
-            let survives = &self.procedures[*procedure].survives;
-            !survives.iter().any(|pattern| pattern.matches(&self.symbols, operation))
-        })
+        self.disturbed_by_operation
+            .of(&self.symbols, operation)
+            .filter(move |procedure| !self.survives(*procedure, operation))
     }
 }
 

@@ -132,7 +132,7 @@ pub(crate) fn reasons<'a>(graph: &Graph<'a>, incoming: &Incoming, task: NodeId) 
         };
         let (root, chain) = trace(graph, id);
         let origin = match root {
-            From::Line(line, _) => From::Line(line, 0),
+            From::Line(at, _) => From::Line(at, 0),
             other => other,
         };
         if seen.contains(&(link.why, by, origin)) {
@@ -183,15 +183,15 @@ fn reason<'a>(graph: &Graph<'a>, id: LinkId, root: From, chain: &[NodeId]) -> Re
         (Why::Needed | Why::LeavesMode, From::Node(by)) => Some(graph.task(by).0),
         _ => None,
     };
-    let (line, words) = match root {
-        From::Line(line, which) => {
-            let line = &repair.lines[line];
-            (Some(line.line), Some(line.operations[which].words.as_str()))
+    let (number, words) = match root {
+        From::Line(at, which) => {
+            let stated = &repair.lines[at].operations[which];
+            (Some(repair.lines[at].line), Some(stated.words.as_str()))
         }
         _ => (None, None),
     };
     Reason {
-        line,
+        line: number,
         words,
         operation,
         trouble_code: match root {

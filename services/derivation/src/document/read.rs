@@ -5,7 +5,8 @@ use std::cell::RefCell;
 use std::collections::HashSet;
 use std::fmt;
 
-use domain::catalogue::{Catalogue, Vocabulary};
+use domain::catalogue::{Catalogue, Implication, Rule, Source, Vocabulary};
+use domain::procedure::Procedure;
 use serde::Deserialize;
 use serde::de::{self, DeserializeSeed, Visitor};
 use serde::forward_to_deserialize_any;
@@ -16,14 +17,57 @@ use crate::document::{Fault, Limits};
 /// A piece is read again at most so often; one with more faults of its own tells the first ones.
 const MOST_PASSES: usize = 64;
 
-/// Reads a catalogue; `None` when there are faults.
-pub(crate) fn read(tree: &Tree<'_>, limits: Limits, faults: &mut Vec<Fault>) -> Option<Catalogue> {
+/// What a document holds of a catalogue.
+#[derive(Debug, Default)]
+pub(crate) struct Pieces {
+    version: Option<String>,
+    notice: Option<String>,
+    vocabulary: Option<Vocabulary>,
+    sources: Vec<Source>,
+    implications: Vec<Implication>,
+    procedures: Vec<Procedure>,
+    rules: Vec<Rule>,
+}
+
+impl Pieces {
+    /// Adds what another document holds; of two versions, notices or vocabularies the first stays.
+    pub(crate) fn add(&mut self, other: Self) {
+        self.version = self.version.take().or(other.version);
+        self.notice = self.notice.take().or(other.notice);
+        self.vocabulary = self.vocabulary.take().or(other.vocabulary);
+        self.sources.extend(other.sources);
+        self.implications.extend(other.implications);
+        self.procedures.extend(other.procedures);
+        self.rules.extend(other.rules);
+    }
+
+    /// The catalogue, if all that it needs is there.
+    pub(crate) fn whole(self) -> Option<Catalogue> {
+        Some(Catalogue {
+            version: self.version?,
+            notice: self.notice?,
+            sources: self.sources,
+            vocabulary: self.vocabulary?,
+            implications: self.implications,
+            procedures: self.procedures,
+            rules: self.rules,
+        })
+    }
+}
+
+/// Reads what a document holds; `None` when there are faults.
+pub(crate) fn read(
+    tree: &Tree<'_>,
+    whole: bool,
+    limits: Limits,
+    faults: &mut Vec<Fault>,
+) -> Option<Pieces> {
     let reader = Reader { tree, found: RefCell::default(), passed_over: RefCell::default() };
-    let catalogue = reader.catalogue();
+    let pieces = reader.pieces(whole);
     let found = reader.found.into_inner();
-    let catalogue = catalogue.filter(|_| found.is_empty());
+    let pieces = pieces.filter(|_| found.is_empty());
     faults.extend(found.into_iter().take(limits.faults.saturating_sub(faults.len())));
-    catalogue
+    pieces
 }
 
 struct Reader<'t, 's> {
@@ -34,26 +78,23 @@ struct Reader<'t, 's> {
 }
 
 impl Reader<'_, '_> {
-    fn catalogue(&self) -> Option<Catalogue> {
+    /// What the document holds; with `whole`, what a whole catalogue lacks is a fault.
+    fn pieces(&self, whole: bool) -> Option<Pieces> {
         let fields =
             &["version", "notice", "sources", "vocabulary", "implications", "procedures", "rules"];
         let root = self.whole(self.tree.root, fields)?;
-        // Everything is read before anything is given up.
-        let version = root.one("version");
-        let notice = root.one("notice");
-        let sources = root.list("sources", true);
-        let vocabulary = root.part("vocabulary").and_then(|id| self.vocabulary(id));
-        let implications = root.list("implications", false);
-        let procedures = root.list("procedures", true);
-        let rules = root.list("rules", true);
-        Some(Catalogue {
-            version: version?,
-            notice: notice?,
-            sources: sources?,
-            vocabulary: vocabulary?,
-            implications: implications?,
-            procedures: procedures?,
-            rules: rules?,
+        let one = |name| -> Option<String> {
+            if whole { root.one(name) } else { self.piece(root.find(name)?) }
+        };
+        let vocabulary = if whole { root.part("vocabulary") } else { root.find("vocabulary") };
+        Some(Pieces {
+            version: one("version"),
+            notice: one("notice"),
+            vocabulary: vocabulary.and_then(|id| self.vocabulary(id)),
+            sources: root.list("sources", whole).unwrap_or_default(),
+            implications: root.list("implications", false).unwrap_or_default(),
+            procedures: root.list("procedures", whole).unwrap_or_default(),
+            rules: root.list("rules", whole).unwrap_or_default(),
         })
     }
 
@@ -282,7 +323,7 @@ impl<'t> Part<'_, 't, '_> {
             return self.any(visitor);
         };
         let entries = self.entries(fields);
-        let access = Entries { part: self, entries: entries.into_iter(), value: None };
+        let access = Entries { part: self, rest: entries.into_iter(), value: None };
         visitor.visit_map(access).map_err(|problem| {
             let told = problem.missing.is_some_and(|field| {
                 let tree = self.reader.tree;
@@ -389,7 +430,7 @@ impl<'de> de::SeqAccess<'de> for Items<'_, '_, '_, '_> {
 
 struct Entries<'r, 't, 's> {
     part: Part<'r, 't, 's>,
-    entries: std::vec::IntoIter<(Id, Id)>,
+    rest: std::vec::IntoIter<(Id, Id)>,
     value: Option<Id>,
 }
 
@@ -400,7 +441,7 @@ impl<'de> de::MapAccess<'de> for Entries<'_, '_, '_> {
         &mut self,
         seed: K,
     ) -> Result<Option<K::Value>, Problem> {
-        let Some((key, value)) = self.entries.next() else { return Ok(None) };
+        let Some((key, value)) = self.rest.next() else { return Ok(None) };
         self.value = Some(value);
         seed.deserialize(self.part.part(key)).map(Some)
     }
@@ -415,6 +456,14 @@ struct Choice<'r, 't, 's> {
     part: Part<'r, 't, 's>,
     name: Id,
     content: Option<Id>,
+}
+
+impl<'r, 't, 's> Choice<'r, 't, 's> {
+    /// The value behind the word.
+    fn behind(&self) -> Result<Part<'r, 't, 's>, Problem> {
+        let missing = || Problem::new("wrong_type", "this word needs a value behind it".to_owned());
+        self.content.map(|content| self.part.part(content)).ok_or_else(missing)
+    }
 }
 
 impl<'de> de::EnumAccess<'de> for Choice<'_, '_, '_> {
@@ -438,20 +487,11 @@ impl<'de> de::VariantAccess<'de> for Choice<'_, '_, '_> {
     }
 
     fn newtype_variant_seed<T: DeserializeSeed<'de>>(self, seed: T) -> Result<T::Value, Problem> {
-        match self.content {
-            Some(content) => seed.deserialize(self.part.part(content)),
-            None => {
-                let detail = "this word needs a value behind it".to_owned();
-                Err(Problem::new("wrong_type", detail))
-            }
-        }
+        self.behind().and_then(|content| seed.deserialize(content))
     }
 
     fn tuple_variant<V: Visitor<'de>>(self, _: usize, visitor: V) -> Result<V::Value, Problem> {
-        match self.content {
-            Some(content) => self.part.part(content).any(visitor),
-            None => Err(Problem::new("wrong_type", "this word needs a list behind it".to_owned())),
-        }
+        self.behind()?.any(visitor)
     }
 
     fn struct_variant<V: Visitor<'de>>(
@@ -459,12 +499,6 @@ impl<'de> de::VariantAccess<'de> for Choice<'_, '_, '_> {
         fields: &'static [&'static str],
         visitor: V,
     ) -> Result<V::Value, Problem> {
-        match self.content {
-            Some(content) => self.part.part(content).map(Some(fields), visitor),
-            None => {
-                let detail = "this word needs a mapping behind it".to_owned();
-                Err(Problem::new("wrong_type", detail))
-            }
-        }
+        self.behind()?.map(Some(fields), visitor)
     }
 }

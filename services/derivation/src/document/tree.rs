@@ -31,7 +31,7 @@ pub(crate) enum What<'s> {
     Map(Box<[(Id, Id)]>),
 }
 
-impl<'s> Tree<'s> {
+impl Tree<'_> {
     pub(crate) fn text(&self, id: Id) -> &str {
         match &self.values[id].what {
             What::Text(text) => text,

@@ -32,16 +32,12 @@ pub(crate) fn tree<'s>(text: &'s str, limits: Limits, faults: &mut Vec<Fault>) -
             }
         }
     }
-    match builder.root {
-        Some(root) => {
-            builder.tree.root = root;
-            Some(builder.tree)
-        }
-        None => {
-            builder.fault((1, 1), "empty", "there is no document".to_owned());
-            None
-        }
-    }
+    let Some(root) = builder.root else {
+        builder.fault((1, 1), "empty", "there is no document".to_owned());
+        return None;
+    };
+    builder.tree.root = root;
+    Some(builder.tree)
 }
 
 struct Builder<'s, 'f> {
@@ -83,20 +79,17 @@ impl<'s> Builder<'s, '_> {
             Event::SequenceStart(_, anchor, _) => self.open(place, anchor, false)?,
             Event::MappingStart(_, anchor, _) => self.open(place, anchor, true)?,
             Event::SequenceEnd | Event::MappingEnd => self.close()?,
-            Event::Alias(anchor) => match self.anchors.get(&anchor).copied() {
-                Some(id) => {
-                    // The place stays the one where the value is written.
-                    let weight = self.weights[id];
-                    let copy = self.tree.values[id].what.clone();
-                    let id = self.value(place, copy, weight)?;
-                    self.put(id);
-                }
-                None => {
+            Event::Alias(anchor) => {
+                let Some(id) = self.anchors.get(&anchor).copied() else {
                     let detail = "an alias inside the value that it stands for".to_owned();
                     self.fault(place, "alias", detail);
                     return None;
-                }
-            },
+                };
+                // Its parts are shared and keep the places where they are written.
+                let copy = self.tree.values[id].what.clone();
+                let id = self.value(place, copy, self.weights[id])?;
+                self.put(id);
+            }
             Event::UnresolvedAlias(name) => {
                 self.fault(place, "alias", format!("nothing is called `&{name}` before this"));
                 let id = self.value(place, What::Null, 1)?;

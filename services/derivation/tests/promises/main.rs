@@ -1,5 +1,6 @@
 //! The promises of this crate.
 
+mod checking;
 mod deriving;
 mod documents;
 mod shop;

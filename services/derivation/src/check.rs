@@ -1,0 +1,112 @@
+//! Whether a catalogue can be used: what keeps it from being put in force, and what a keeper should look at.
+
+mod conditions;
+mod engines;
+mod names;
+mod order;
+mod reach;
+mod rules;
+mod satisfiable;
+
+use domain::catalogue::Catalogue;
+
+use crate::document::{Fault, Positions, Step, locate};
+
+/// The result of a check, each list in the order of the places.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Report {
+    /// What keeps the catalogue from being used.
+    pub faults: Vec<Fault>,
+    /// What a keeper should look at.
+    pub notes: Vec<Fault>,
+}
+
+/// Checks a catalogue. The positions are those of the document it was read from.
+pub fn check(catalogue: &Catalogue, positions: Positions<'_>) -> Report {
+    let mut found = Found::default();
+    names::check(catalogue, &mut found);
+    conditions::check(catalogue, &mut found);
+    order::check(catalogue, &mut found);
+    engines::check(catalogue, &mut found);
+    rules::check(catalogue, &mut found);
+    reach::check(catalogue, &mut found);
+    Report { faults: placed(found.faults, positions), notes: placed(found.notes, positions) }
+}
+
+fn placed(found: Vec<Remark>, positions: Positions<'_>) -> Vec<Fault> {
+    if found.is_empty() {
+        return Vec::new();
+    }
+    let paths: Vec<Vec<Step>> = found.iter().map(|remark| remark.path.clone()).collect();
+    let mut placed: Vec<Fault> = locate(positions, &paths)
+        .into_iter()
+        .zip(found)
+        .map(|((line, column), remark)| Fault {
+            line,
+            column,
+            code: remark.code,
+            detail: remark.detail,
+        })
+        .collect();
+    placed.sort();
+    placed.dedup();
+    placed
+}
+
+struct Remark {
+    path: Vec<Step>,
+    code: &'static str,
+    detail: String,
+}
+
+#[derive(Default)]
+struct Found {
+    faults: Vec<Remark>,
+    notes: Vec<Remark>,
+}
+
+impl Found {
+    fn fault(&mut self, at: &At<'_>, code: &'static str, detail: String) {
+        self.faults.push(Remark { path: at.path(), code, detail });
+    }
+
+    fn note(&mut self, at: &At<'_>, code: &'static str, detail: String) {
+        self.notes.push(Remark { path: at.path(), code, detail });
+    }
+}
+
+/// A place in the document, built only when it is told.
+#[derive(Clone, Copy)]
+enum At<'a> {
+    Root,
+    In(&'a At<'a>, Step),
+}
+
+impl At<'_> {
+    fn key(&self, key: &'static str) -> At<'_> {
+        At::In(self, Step::Key(key))
+    }
+
+    fn item(&self, item: usize) -> At<'_> {
+        At::In(self, Step::Item(item))
+    }
+
+    fn path(&self) -> Vec<Step> {
+        match self {
+            At::Root => Vec::new(),
+            At::In(whole, step) => {
+                let mut path = whole.path();
+                path.push(*step);
+                path
+            }
+        }
+    }
+}
+
+/// Calls `visit` for each item of a list of the document's root.
+fn each<'c, T>(list: &'c [T], key: &'static str, mut visit: impl FnMut(&At<'_>, &'c T)) {
+    let whole = At::Root.key(key);
+    for (index, item) in list.iter().enumerate() {
+        visit(&whole.item(index), item);
+    }
+}
