@@ -11,5 +11,6 @@ pub mod document;
 pub mod facts;
 pub mod index;
 pub mod repair;
+pub mod starter;
 mod symbols;
 pub mod vin;

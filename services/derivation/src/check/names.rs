@@ -149,25 +149,19 @@ impl<'c> Known<'c> {
         }
         if let PlaceOfWork::Bay(capabilities) = &entry.place_of_work {
             let at = at.key("where");
-            self.words(&at.key("bay"), &self.bay_capabilities, "capability", capabilities, found);
+            words(&at.key("bay"), &self.bay_capabilities, "capability", capabilities, found);
         }
         for kind in entry.equipment.keys() {
             known(&self.equipment, "kind of equipment", &at.key("equipment"), kind, found);
         }
-        self.words(&at.key("skills"), &self.skills, "skill", &entry.skills, found);
+        words(&at.key("skills"), &self.skills, "skill", &entry.skills, found);
         self.source(&at.key("source"), &entry.source, found);
     }
 
     fn rule(&self, at: &At<'_>, rule: &Rule, found: &mut Found) {
         let when = at.key("when");
         self.patterns(&when.key("operations"), &rule.when.operations, found);
-        self.words(
-            &when.key("complaints"),
-            &self.complaints,
-            "complaint",
-            &rule.when.complaints,
-            found,
-        );
+        words(&when.key("complaints"), &self.complaints, "complaint", &rule.when.complaints, found);
         let codes = when.key("trouble_codes");
         for (index, pattern) in rule.when.trouble_codes.iter().enumerate() {
             code_pattern(&codes.item(index), pattern, found);
@@ -177,21 +171,8 @@ impl<'c> Known<'c> {
         self.source(&at.key("source"), &rule.source, found);
     }
 
-    fn words(
-        &self,
-        at: &At<'_>,
-        list: &HashSet<&str>,
-        what: &str,
-        words: &[String],
-        found: &mut Found,
-    ) {
-        for (index, word) in words.iter().enumerate() {
-            known(list, what, &at.item(index), word, found);
-        }
-    }
-
     fn procedures(&self, at: &At<'_>, names: &[String], found: &mut Found) {
-        self.words(at, &self.procedures, "procedure", names, found);
+        words(at, &self.procedures, "procedure", names, found);
     }
 
     fn procedure(&self, at: &At<'_>, name: &str, found: &mut Found) {
@@ -218,7 +199,7 @@ impl<'c> Known<'c> {
 
     fn pattern(&self, at: &At<'_>, pattern: &OperationPattern, found: &mut Found) {
         self.component(&at.key("component"), &pattern.component, found);
-        self.words(&at.key("actions"), &self.actions, "action", &pattern.actions, found);
+        words(&at.key("actions"), &self.actions, "action", &pattern.actions, found);
     }
 
     fn operations(&self, at: &At<'_>, operations: &[Operation], found: &mut Found) {
@@ -313,6 +294,12 @@ impl<'c> Known<'c> {
             | Condition::CodesRecorded { .. }
             | Condition::Attachment { .. } => {}
         }
+    }
+}
+
+fn words(at: &At<'_>, list: &HashSet<&str>, what: &str, words: &[String], found: &mut Found) {
+    for (index, word) in words.iter().enumerate() {
+        known(list, what, &at.item(index), word, found);
     }
 }
 

@@ -138,15 +138,6 @@ fn modes(
             );
             found.fault(&at.key("opens").key("left_by"), "bracket_without_leaving", detail);
         }
-        if leave
-            .is_some_and(|leave| leave.exists_on != entry.exists_on && !leave.exists_on.is_always())
-        {
-            let detail = format!(
-                "`{}` can be entered on vehicles on which `{}` does not exist",
-                opens.mode, opens.left_by
-            );
-            found.fault(&at.key("opens").key("left_by"), "bracket_without_leaving", detail);
-        }
     }
     if let Some(mode) = &entry.closes {
         let opened = catalogue

@@ -23,6 +23,7 @@ pub(super) fn check(catalogue: &Catalogue, found: &mut Found) {
             found.note(&whole.item(id), "covered_rule", detail);
         }
     }
+    leaving(&compiled, found);
     unrequired(catalogue, found);
     without_consequence(&compiled, found);
 }
@@ -194,6 +195,23 @@ impl Rules<'_> {
 fn covers(pattern: &str, other: &str) -> bool {
     pattern.len() == other.len()
         && pattern.bytes().zip(other.bytes()).all(|(one, other)| one == b'x' || one == other)
+}
+
+/// Where a mode can be entered it can be left.
+fn leaving(compiled: &Compiled, found: &mut Found) {
+    each(&compiled.catalogue().procedures, "procedures", |at, entry| {
+        let Some(opens) = &entry.opens else { return };
+        let ids = (compiled.procedure_id(&entry.id), compiled.procedure_id(&opens.left_by));
+        let (Some(enter), Some(leave)) = ids else { return };
+        let exists = |id: ProcedureId| &compiled.procedures[id].exists_on;
+        if !implies(&compiled.facts, exists(enter), exists(leave)) {
+            let detail = format!(
+                "`{}` can be entered on vehicles on which `{}` does not exist",
+                opens.mode, opens.left_by
+            );
+            found.fault(&at.key("opens").key("left_by"), "bracket_without_leaving", detail);
+        }
+    });
 }
 
 fn unrequired(catalogue: &Catalogue, found: &mut Found) {

@@ -4,3 +4,4 @@ mod checking;
 mod deriving;
 mod documents;
 mod shop;
+mod starter;
