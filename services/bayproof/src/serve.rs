@@ -1,0 +1,70 @@
+//! `serve`: the service, until it is told to stop.
+
+use actix_web::{HttpServer, rt};
+use api::Shared;
+use tokio::signal::unix::{SignalKind, signal};
+use tokio_util::sync::CancellationToken;
+use workflow::flow::Flow;
+
+use crate::cli::ServeSettings;
+use crate::database::Database;
+use crate::{Outcome, duties, keys, log, shop};
+
+/// Seconds that a request may take to end when the service stops.
+const PATIENCE: u64 = 10;
+
+/// Runs the service.
+pub(crate) fn run(settings: &ServeSettings) -> Outcome {
+    log::begin(&settings.log)?;
+    let database = Database::open(&settings.database, false)?;
+    let served = rt::System::new().block_on(serve(settings, &database));
+    database.close()?;
+    served
+}
+
+async fn serve(settings: &ServeSettings, database: &Database) -> Outcome {
+    let keys = keys::of_tokens(&settings.keys, &settings.database.data)?;
+    let db = database.connect().await?;
+    let flow = Flow::new(db.clone());
+    if settings.with_demo_shop {
+        shop::seed_demo(&flow).await?;
+    }
+    let stop = CancellationToken::new();
+    stop_on_signals(&stop)?;
+    let duties = duties::begin(&flow, &stop);
+    let shared = Shared::new(flow, keys);
+    let server = HttpServer::new(move || api::app(&shared))
+        .workers(settings.workers.into())
+        .shutdown_timeout(PATIENCE)
+        .shutdown_signal(stop.clone().cancelled_owned())
+        .bind(settings.listen)
+        .map_err(|error| format!("can't listen on {}: {error}", settings.listen))?;
+    for address in server.addrs() {
+        tracing::info!(%address, "serving; the contract is at /docs/");
+    }
+    let served = server.run().await;
+    stop.cancel(); // when the server ended by itself
+    for duty in duties {
+        if let Err(error) = duty.await {
+            tracing::error!(%error, "a duty broke off");
+        }
+    }
+    db.close().await;
+    tracing::info!("stopped");
+    Ok(served?)
+}
+
+fn stop_on_signals(stop: &CancellationToken) -> Outcome {
+    let (mut terminate, mut interrupt) =
+        (signal(SignalKind::terminate())?, signal(SignalKind::interrupt())?);
+    let stop = stop.clone();
+    rt::spawn(async move {
+        tokio::select! {
+            _ = terminate.recv() => {}
+            _ = interrupt.recv() => {}
+        }
+        tracing::info!("stopping");
+        stop.cancel();
+    });
+    Ok(())
+}

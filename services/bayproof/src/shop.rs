@@ -1,0 +1,47 @@
+//! `shop add`, and the shop that `--with-demo-shop` seeds.
+
+use actix_web::rt;
+use contract::problem::ProblemKind;
+use domain::role::Role;
+use uuid::Uuid;
+use workflow::flow::Flow;
+use workflow::shops;
+
+use crate::cli::ShopSettings;
+use crate::database::Database;
+use crate::{Outcome, keys, starter, token};
+
+/// Name of the shop for trying.
+const DEMO: &str = "demo";
+/// Hours that an owner's first token holds: a month.
+const FIRST_TOKEN_HOURS: u32 = 24 * 30;
+
+/// Makes a shop and prints its id and its owner's first token.
+pub(crate) fn add(settings: &ShopSettings) -> Outcome {
+    let catalogue = match &settings.catalogue {
+        Some(file) => starter::read(file)?,
+        None => starter::catalogue()?,
+    };
+    let keys = keys::of_tokens(&settings.keys, &settings.database.data)?;
+    let database = Database::open(&settings.database, true)?;
+    let added: Outcome<Uuid> = rt::System::new().block_on(async {
+        let db = database.connect().await?;
+        let flow = Flow::new(db.clone());
+        let id = shops::add(&flow, &settings.name, &settings.time_zone, &catalogue).await;
+        db.close().await;
+        Ok(id?)
+    });
+    database.close()?;
+    let id = added?;
+    let owner = token::claims(id, &[Role::Owner], None, "owner", FIRST_TOKEN_HOURS);
+    println!("shop  {id}\ntoken {}", keys.write(&owner)?);
+    Ok(())
+}
+
+/// Makes the shop for trying, unless it is there.
+pub(crate) async fn seed_demo(flow: &Flow) -> Outcome {
+    match shops::add(flow, DEMO, "UTC", &starter::catalogue()?).await {
+        Err(refusal) if refusal.kind() != ProblemKind::AlreadyExists => Err(refusal.into()),
+        _ => Ok(()),
+    }
+}
