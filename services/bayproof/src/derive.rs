@@ -3,18 +3,14 @@
 use chrono::DateTime;
 
 use crate::cli::DeriveSettings;
-use crate::{Outcome, starter, token};
+use crate::{Outcome, documents, token};
 
 /// Prints the derivation of an order.
 pub(crate) fn run(settings: &DeriveSettings) -> Outcome {
-    let catalogue = match &settings.catalogue {
-        Some(file) => starter::read(file)?,
-        None => starter::catalogue()?,
-    };
-    let order = serde_json::from_slice(&starter::bytes(&settings.order)?)
+    let catalogue = documents::catalogue(settings.catalogue.as_deref())?;
+    let order = serde_json::from_slice(&documents::bytes(&settings.order)?)
         .map_err(|error| format!("{}: {error}", settings.order.display()))?;
     let now = DateTime::from_timestamp(token::real_time(), 0).unwrap_or_default();
     let derived = workflow::offline::derive(catalogue, &order, now)?;
-    println!("{}", serde_json::to_string_pretty(&derived)?);
-    Ok(())
+    documents::print(&serde_json::to_string_pretty(&derived)?)
 }

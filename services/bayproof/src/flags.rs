@@ -6,11 +6,6 @@ use clap::{Command, CommandFactory as _};
 
 use crate::cli::Cli;
 
-/// Prints the table.
-pub(crate) fn print() {
-    print!("{}", table());
-}
-
 /// A Markdown table: command, flag, variable, what stands without it, what it does.
 pub(crate) fn table() -> String {
     let mut table = String::from(

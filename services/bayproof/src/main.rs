@@ -4,13 +4,14 @@ mod catalogue;
 mod cli;
 mod database;
 mod derive;
+mod documents;
 mod duties;
 mod flags;
 mod keys;
 mod log;
 mod serve;
 mod shop;
-mod starter;
+
 mod token;
 
 use std::error::Error;
@@ -32,10 +33,7 @@ fn main() -> ExitCode {
         Command::Derive(settings) => derive::run(&settings),
         Command::Catalogue { command: CatalogueCommand::Check { file } } => catalogue::check(&file),
         Command::Openapi => openapi(),
-        Command::Flags => {
-            flags::print();
-            Ok(())
-        }
+        Command::Flags => documents::print(&flags::table()),
     };
     match outcome {
         Ok(()) => ExitCode::SUCCESS,
@@ -56,6 +54,5 @@ fn main() -> ExitCode {
 }
 
 fn openapi() -> Outcome {
-    println!("{}", api::document().to_pretty_json()?);
-    Ok(())
+    documents::print(&api::document().to_pretty_json()?)
 }

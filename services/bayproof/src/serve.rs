@@ -33,7 +33,7 @@ async fn serve(settings: &ServeSettings, database: &Database) -> Outcome {
     stop_on_signals(&stop)?;
     let duties = duties::begin(&flow, &stop);
     let shared = Shared::new(flow, keys);
-    let server = HttpServer::new(move || api::app(&shared))
+    let server = HttpServer::new(move || api::app(shared.clone()))
         .workers(settings.workers.into())
         .shutdown_timeout(PATIENCE)
         .shutdown_signal(stop.clone().cancelled_owned())

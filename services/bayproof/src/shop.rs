@@ -9,7 +9,7 @@ use workflow::shops;
 
 use crate::cli::ShopSettings;
 use crate::database::Database;
-use crate::{Outcome, keys, starter, token};
+use crate::{Outcome, documents, keys, token};
 
 /// Name of the shop for trying.
 const DEMO: &str = "demo";
@@ -18,10 +18,7 @@ const FIRST_TOKEN_HOURS: u32 = 24 * 30;
 
 /// Makes a shop and prints its id and its owner's first token.
 pub(crate) fn add(settings: &ShopSettings) -> Outcome {
-    let catalogue = match &settings.catalogue {
-        Some(file) => starter::read(file)?,
-        None => starter::catalogue()?,
-    };
+    let catalogue = documents::catalogue(settings.catalogue.as_deref())?;
     let keys = keys::of_tokens(&settings.keys, &settings.database.data)?;
     let database = Database::open(&settings.database, true)?;
     let added: Outcome<Uuid> = rt::System::new().block_on(async {
@@ -34,13 +31,12 @@ pub(crate) fn add(settings: &ShopSettings) -> Outcome {
     database.close()?;
     let id = added?;
     let owner = token::claims(id, &[Role::Owner], None, "owner", FIRST_TOKEN_HOURS);
-    println!("shop  {id}\ntoken {}", keys.write(&owner)?);
-    Ok(())
+    documents::print(&format!("shop  {id}\ntoken {}", keys.write(&owner)?))
 }
 
 /// Makes the shop for trying, unless it is there.
 pub(crate) async fn seed_demo(flow: &Flow) -> Outcome {
-    match shops::add(flow, DEMO, "UTC", &starter::catalogue()?).await {
+    match shops::add(flow, DEMO, "UTC", &documents::catalogue(None)?).await {
         Err(refusal) if refusal.kind() != ProblemKind::AlreadyExists => Err(refusal.into()),
         _ => Ok(()),
     }

@@ -11,7 +11,7 @@ use workflow::shops;
 
 use crate::cli::TokenSettings;
 use crate::database::Database;
-use crate::{Outcome, keys};
+use crate::{Outcome, documents, keys};
 
 /// Prints a token.
 pub(crate) fn run(settings: &TokenSettings) -> Outcome {
@@ -26,8 +26,7 @@ pub(crate) fn run(settings: &TokenSettings) -> Outcome {
     let words: Vec<&str> = settings.role.iter().map(|role| role.word()).collect();
     let subject = settings.subject.clone().unwrap_or_else(|| words.join("+"));
     let claims = claims(shop, &settings.role, settings.technician, &subject, settings.hours);
-    println!("{}", keys.write(&claims)?);
-    Ok(())
+    documents::print(&keys.write(&claims)?)
 }
 
 /// Claims that hold from now for so many hours.
