@@ -14,7 +14,7 @@ use uuid::Uuid;
 
 use crate::caller::{Call, Caller, Once};
 use crate::catalogues::Shelf;
-use crate::ids;
+use crate::ids::Ids;
 use crate::refusal::Refusal;
 
 /// The steps' common ground. Cheap to clone.
@@ -32,6 +32,7 @@ pub struct Step {
     pub(crate) tx: Tx,
     pub(crate) caller: Caller,
     now: Option<DateTime<Utc>>,
+    ids: Ids,
 }
 
 impl Flow {
@@ -72,7 +73,7 @@ impl Flow {
     {
         let shop = call.caller.shop;
         let tx = self.db.begin(&[shop]).await?;
-        let mut here = Step { tx, caller: call.caller.clone(), now: None };
+        let mut here = Step { tx, caller: call.caller.clone(), now: None, ids: Ids::new() };
         if let Some(once) = &call.once
             && let Some(answer) = here.answered(operation, once).await?
         {
@@ -98,7 +99,7 @@ impl Flow {
         S: AsyncFnOnce(&mut Step) -> Result<T, Refusal>,
     {
         let tx = self.db.begin_reading(&[caller.shop]).await?;
-        let mut here = Step { tx, caller: caller.clone(), now: None };
+        let mut here = Step { tx, caller: caller.clone(), now: None, ids: Ids::new() };
         step(&mut here).await
     }
 }
@@ -126,7 +127,8 @@ impl Step {
 
     /// A fresh id.
     pub(crate) async fn new_id(&mut self) -> Result<Uuid, Refusal> {
-        Ok(ids::new_id(self.now().await?))
+        let now = self.now().await?;
+        Ok(self.ids.next(now))
     }
 
     /// The answer given to this key before, after locking the key so that a second request does not run beside it.

@@ -185,6 +185,11 @@ impl Step {
         if let Err(refusal) = able(person, &task) {
             return Ok(Err(refusal));
         }
+        let busy = case.occupancy.iter().any(|o| o.kind == "vehicle");
+        if new.task.is_none() && busy {
+            let detail = "something runs on this vehicle now; ask for the task by its id to prepare it meanwhile";
+            return Ok(Err(Refusal::new(ProblemKind::VehicleBusy, detail)));
+        }
         let waits = case.waits(Node::Task(task.id));
         if !waits.is_empty() {
             return Ok(Err(settling(&waits)));
