@@ -6,11 +6,15 @@
 pub mod check;
 pub mod codes;
 mod codes_index;
+pub mod compare;
 pub mod derive;
 pub mod document;
 pub mod facts;
+pub mod impact;
 pub mod index;
 pub mod repair;
+pub mod schema;
 pub mod starter;
 mod symbols;
 pub mod vin;
+pub mod why_not;
