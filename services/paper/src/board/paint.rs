@@ -209,9 +209,8 @@ fn label(bar: &Bar, left: f64, top: f64, width: f64, signs: f64) -> Markup {
     let worker = bar.technician.as_deref().unwrap_or("");
     let order = fit(&bar.order, room, 12.5);
     // Without its order a bar's other words would say nothing.
-    let told = !order.is_empty();
     html! {
-        @if told { svg x=(px(left)) y=(px(top)) width=(px(width)) height=(px(BAR)) {
+        @if !order.is_empty() { svg x=(px(left)) y=(px(top)) width=(px(width)) height=(px(BAR)) {
             text x="9" y="15" font-size="12.5" font-weight="700" class=(class) { (order) }
             text x="9" y="28.5" font-size="11.5" class=(class) { (fit(&bar.title, room, 11.5)) }
             text x="9" y="41" font-size="10.5" class="soft" { (fit(worker, room - signs, 10.5)) }
