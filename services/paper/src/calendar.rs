@@ -43,7 +43,8 @@ pub fn ics(calendar: &Calendar) -> String {
     put("PRODID", "-//Bayproof//Plan//EN");
     put("CALSCALE", "GREGORIAN");
     put("METHOD", "PUBLISH");
-    put("X-WR-CALNAME", &text(&calendar.name));
+    put("NAME", &text(&calendar.name)); // RFC 7986 section 5.1
+    put("X-WR-CALNAME", &text(&calendar.name)); // what older programs read instead
     for entry in &calendar.entries {
         put("BEGIN", "VEVENT");
         put("UID", &text(&entry.id));

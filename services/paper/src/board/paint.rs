@@ -4,16 +4,16 @@ use maud::{Markup, html};
 
 use super::fit::{fit, text_width};
 use super::scale::{MARGIN, NAMES, Scale, end, lanes};
-use super::{Bar, BarState, Bay, Board, Closed};
+use super::{Bar, Bay, Board, Closed};
 use crate::local::Clocks;
 
+mod bar;
 mod legend;
 
 /// Height of the title and the clock.
 const HEAD: f64 = 92.0;
-/// Height of a lane, and of the bar in it.
+/// Height of a lane; the bar in it leaves some room.
 const LANE: f64 = 58.0;
-const BAR: f64 = 46.0;
 /// Height of a line in the list of what has no place.
 const LIST: f64 = 22.0;
 
@@ -54,7 +54,7 @@ pub(super) fn board(board: &Board) -> Markup {
             }
             (clock(&scale, clocks))
             g { @for row in &rows { (ground(row, &scale, clocks, width)) } }
-            (grid(&scale, bottom))
+            (grid(&scale, clocks, bottom))
             (now(board, &scale, clocks, bottom))
             g { @for row in &rows { (bars(row, &scale, clocks)) } }
             @if rows.is_empty() { (nothing(&scale, "There are no bays.")) }
@@ -101,7 +101,7 @@ fn clock(scale: &Scale, clocks: Clocks) -> Markup {
     let mut day = None;
     html! {
         g {
-            @for tick in scale.ticks() {
+            @for tick in scale.ticks(clocks) {
                 @let x = scale.x(tick);
                 @let local = clocks.at(tick);
                 text x=(px(x)) y=(px(HEAD - 16.0)) font-size="13" text-anchor="middle" {
@@ -117,10 +117,10 @@ fn clock(scale: &Scale, clocks: Clocks) -> Markup {
     }
 }
 
-fn grid(scale: &Scale, bottom: f64) -> Markup {
+fn grid(scale: &Scale, clocks: Clocks, bottom: f64) -> Markup {
     html! {
         g {
-            @for tick in scale.ticks() {
+            @for tick in scale.ticks(clocks) {
                 @let x = scale.x(tick);
                 line class="grid" x1=(px(x)) x2=(px(x)) y1=(px(HEAD - 8.0)) y2=(px(bottom)) {}
             }
@@ -147,9 +147,9 @@ fn ground(row: &Row<'_>, scale: &Scale, clocks: Clocks, width: f64) -> Markup {
 fn bars(row: &Row<'_>, scale: &Scale, clocks: Clocks) -> Markup {
     html! {
         @for (place, lane) in row.lanes.iter().enumerate() {
-            @let top = row.top + LANE * count(place) + (LANE - BAR) / 2.0;
-            @for bar in lane {
-                @if scale.shows(bar.from, end(bar)) { (paint_bar(bar, top, scale, clocks)) }
+            @let top = row.top + LANE * count(place) + (LANE - bar::HEIGHT) / 2.0;
+            @for task in lane {
+                @if scale.shows(task.from, end(task)) { (bar::bar(task, top, scale, clocks)) }
             }
         }
     }
@@ -169,67 +169,6 @@ fn shut(closed: &Closed, row: &Row<'_>, scale: &Scale, clocks: Clocks) -> Markup
                 text x=(px(x)) y=(px(y + 4.0)) font-size="11" text-anchor="middle" class="soft" { (label) }
             }
         }
-    }
-}
-
-fn paint_bar(bar: &Bar, top: f64, scale: &Scale, clocks: Clocks) -> Markup {
-    let (left, right) = (scale.x(bar.from), scale.x(bar.until));
-    let width = (right - left).max(3.0);
-    let signs = if bar.late { 20.0 } else { 0.0 } + if bar.pinned { 14.0 } else { 0.0 };
-    html! {
-        g {
-            title { (told(bar, clocks)) }
-            @if let Some(settled) = bar.settles_until && settled > bar.until {
-                rect x=(px(right)) y=(px(top + BAR - 14.0)) width=(px(scale.x(settled) - right)) height="14"
-                    fill="url(#wait)" stroke="#151515" stroke-width="0.8" stroke-dasharray="3 2" {}
-            }
-            rect class={ "bar " (class(bar.state)) } x=(px(left)) y=(px(top)) width=(px(width)) height=(px(BAR)) rx="3" {}
-            @if bar.state == BarState::Held {
-                rect x=(px(left)) y=(px(top)) width=(px(width)) height=(px(BAR)) rx="3" fill="url(#held)" {}
-            }
-            @if bar.state == BarState::Running {
-                rect x=(px(left)) y=(px(top)) width=(px(width.min(6.0))) height=(px(BAR)) fill="#151515" {}
-            }
-            (label(bar, left, top, width, signs))
-            @if bar.late {
-                rect x=(px(left)) y=(px(top)) width=(px(width)) height=(px(BAR)) rx="3"
-                    fill="none" stroke="#151515" stroke-width="3" {}
-                (flag(left + width - 3.0, top + BAR - 19.0))
-            }
-            @if bar.pinned && width >= 24.0 { (pin(left + width - signs + 5.0, top + BAR - 10.0)) }
-        }
-    }
-}
-
-/// Order, title and technician inside the bar: a picture of its own, so that nothing runs over
-/// the edge in a type that is wider than thought.
-fn label(bar: &Bar, left: f64, top: f64, width: f64, signs: f64) -> Markup {
-    let room = width - 12.0;
-    let class = if bar.state == BarState::Done { "done-text" } else { "" };
-    let worker = bar.technician.as_deref().unwrap_or("");
-    let order = fit(&bar.order, room, 12.5);
-    // Without its order a bar's other words would say nothing.
-    html! {
-        @if !order.is_empty() { svg x=(px(left)) y=(px(top)) width=(px(width)) height=(px(BAR)) {
-            text x="9" y="15" font-size="12.5" font-weight="700" class=(class) { (order) }
-            text x="9" y="28.5" font-size="11.5" class=(class) { (fit(&bar.title, room, 11.5)) }
-            text x="9" y="41" font-size="10.5" class="soft" { (fit(worker, room - signs, 10.5)) }
-        } }
-    }
-}
-
-/// The sign of an order that will be late: a filled triangle at the bar's upper right corner.
-fn flag(right: f64, top: f64) -> Markup {
-    html! {
-        path class="late" d={ "M" (px(right - 17.0)) " " (px(top + 16.0)) "h16l-8 -14z" } {}
-    }
-}
-
-/// The sign of a fixed place.
-fn pin(x: f64, y: f64) -> Markup {
-    html! {
-        circle cx=(px(x)) cy=(px(y)) r="4" fill="#fff" stroke="#151515" stroke-width="1.6" {}
-        circle cx=(px(x)) cy=(px(y)) r="1.3" fill="#151515" {}
     }
 }
 
@@ -274,25 +213,6 @@ fn unplaced(board: &Board, top: f64, width: f64) -> Markup {
     }
 }
 
-fn told(bar: &Bar, clocks: Clocks) -> String {
-    let mut parts = vec![
-        format!("{}: {}", bar.order, bar.title),
-        format!("{} to {}", clocks.short(bar.from), clocks.short(bar.until)),
-        word(bar.state).to_owned(),
-    ];
-    parts.extend(bar.technician.clone());
-    if let Some(settled) = bar.settles_until {
-        parts.push(format!("then waits until {}", clocks.short(settled)));
-    }
-    if bar.late {
-        parts.push("the order will be late".to_owned());
-    }
-    if bar.pinned {
-        parts.push("its place is fixed".to_owned());
-    }
-    parts.join(", ")
-}
-
 fn summary(board: &Board) -> String {
     let bars = || board.bays.iter().flat_map(|bay| &bay.bars).chain(&board.road);
     let late: std::collections::BTreeSet<&str> =
@@ -304,24 +224,6 @@ fn summary(board: &Board) -> String {
         board.unplanned.len(),
         late.len()
     )
-}
-
-fn class(state: BarState) -> &'static str {
-    match state {
-        BarState::Planned => "planned",
-        BarState::Running => "running",
-        BarState::Held => "held",
-        BarState::Done => "done",
-    }
-}
-
-fn word(state: BarState) -> &'static str {
-    match state {
-        BarState::Planned => "planned",
-        BarState::Running => "being worked",
-        BarState::Held => "held, a decision is needed",
-        BarState::Done => "done",
-    }
 }
 
 /// A length as text: one decimal, so that the bytes don't depend on more.

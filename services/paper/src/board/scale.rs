@@ -3,6 +3,7 @@
 use chrono::{DateTime, DurationRound, TimeDelta, Utc};
 
 use super::Bar;
+use crate::local::Clocks;
 
 /// Width of the names of the rows.
 pub(super) const NAMES: f64 = 168.0;
@@ -42,15 +43,16 @@ impl Scale {
         from < self.until && until > self.from
     }
 
-    /// The moments to mark along the top: full hours, fewer where they would crowd.
-    pub(super) fn ticks(&self) -> Vec<DateTime<Utc>> {
+    /// The moments to mark along the top: full hours of the shop's clocks, fewer where they would crowd.
+    pub(super) fn ticks(&self, clocks: Clocks) -> Vec<DateTime<Utc>> {
         let hour = 3600.0 * self.per_second;
         let step = [1, 2, 3, 6, 12, 24]
             .into_iter()
             .find(|&hours| f64::from(hours) * hour >= 56.0)
             .unwrap_or(24);
         let step = TimeDelta::hours(step.into());
-        let first = self.from.duration_trunc(step).unwrap_or(self.from);
+        let local = clocks.at(self.from);
+        let first = local.duration_trunc(step).unwrap_or(local).to_utc();
         std::iter::successors(Some(first), |tick| tick.checked_add_signed(step))
             .skip_while(|&tick| tick < self.from)
             .take_while(|&tick| tick <= self.until)

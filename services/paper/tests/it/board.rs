@@ -56,6 +56,16 @@ fn a_board_tells_what_it_shows_without_colour() {
 }
 
 #[test]
+fn the_clock_along_the_top_shows_full_hours_of_the_shop() {
+    let board = Board {
+        time_zone: "Asia/Kolkata".into(), // half an hour beside UTC's hours
+        ..sample::day()
+    };
+    let picture = svg(&board);
+    assert!(picture.contains(">18:00<") && !picture.contains(">18:30<"));
+}
+
+#[test]
 fn bars_in_one_bay_never_cover_each_other() {
     let picture = svg(&sample::day());
     let document = roxmltree::Document::parse(&picture).unwrap();

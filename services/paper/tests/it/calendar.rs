@@ -4,7 +4,7 @@ use icalendar::parser::{read_calendar, unfold};
 use paper::calendar::{Calendar, Entry, ics};
 use proptest::prelude::*;
 
-use crate::sample::at;
+use crate::sample::{at, keep};
 
 fn calendar(text: &str) -> Calendar {
     Calendar {
@@ -24,6 +24,7 @@ fn calendar(text: &str) -> Calendar {
 #[test]
 fn a_calendar_holds_each_task_with_its_time_and_place() {
     let text = ics(&calendar("RO-20422: idle relearn; engine warm, then off"));
+    keep("bay.ics", &text);
     assert!(text.lines().all(|line| line.len() <= 75));
     assert_eq!(text.matches('\n').count(), text.matches("\r\n").count());
     let unfolded = unfold(&text);

@@ -2,7 +2,9 @@
 
 use maud::{Markup, html};
 
-use super::{BarState, class, flag, pin, px};
+use super::super::BarState;
+use super::bar::{class, flag, pin};
+use super::px;
 
 /// Height of the legend.
 pub(super) const HEIGHT: f64 = 58.0;
