@@ -1,1 +1,4 @@
 //! The promises of the product, over real HTTP and a real PostgreSQL.
+
+mod harness;
+mod means;

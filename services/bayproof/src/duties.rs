@@ -10,7 +10,7 @@ use workflow::refusal::Refusal;
 use workflow::{forget, lapse, shops};
 
 /// Begins every duty. They run on the thread that calls, and end soon after `stop`.
-pub(crate) fn begin(flow: &Flow, stop: &CancellationToken) -> Vec<JoinHandle<()>> {
+pub fn begin(flow: &Flow, stop: &CancellationToken) -> Vec<JoinHandle<()>> {
     let every = Duration::from_millis;
     vec![
         repeat(flow, stop, "leases", every(1_000), async |flow, shop| {

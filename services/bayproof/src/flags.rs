@@ -7,7 +7,7 @@ use clap::{Command, CommandFactory as _};
 use crate::cli::Cli;
 
 /// A Markdown table: command, flag, variable, what stands without it, what it does.
-pub(crate) fn table() -> String {
+pub fn table() -> String {
     let mut table = String::from(
         "| command | flag | environment | without it | what it does |\n|---|---|---|---|---|\n",
     );

@@ -1,58 +1,7 @@
-//! The one binary: commands, settings, wiring, and the duties beside the requests.
+//! The one binary.
 
-mod catalogue;
-mod cli;
-mod database;
-mod derive;
-mod documents;
-mod duties;
-mod flags;
-mod keys;
-mod log;
-mod serve;
-mod shop;
-
-mod token;
-
-use std::error::Error;
 use std::process::ExitCode;
 
-use clap::Parser as _;
-
-use crate::cli::{CatalogueCommand, Cli, Command, ShopCommand};
-
-/// What a command ends with; the error is for the person at the keyboard.
-type Outcome<T = ()> = Result<T, Box<dyn Error>>;
-
 fn main() -> ExitCode {
-    let cli = Cli::parse();
-    let outcome = match cli.command {
-        Command::Serve(settings) => serve::run(&settings),
-        Command::Token(settings) => token::run(&settings),
-        Command::Shop { command: ShopCommand::Add(settings) } => shop::add(&settings),
-        Command::Derive(settings) => derive::run(&settings),
-        Command::Catalogue { command: CatalogueCommand::Check { file } } => catalogue::check(&file),
-        Command::Openapi => openapi(),
-        Command::Flags => documents::print(&flags::table()),
-    };
-    match outcome {
-        Ok(()) => ExitCode::SUCCESS,
-        Err(error) => {
-            let mut line = format!("bayproof: {error}");
-            let mut source = error.source();
-            while let Some(cause) = source {
-                let cause_text = cause.to_string();
-                if !line.ends_with(&cause_text) {
-                    line = format!("{line}: {cause_text}");
-                }
-                source = cause.source();
-            }
-            eprintln!("{line}");
-            ExitCode::FAILURE
-        }
-    }
-}
-
-fn openapi() -> Outcome {
-    documents::print(&api::document().to_pretty_json()?)
+    bayproof::run()
 }
