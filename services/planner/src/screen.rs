@@ -1,0 +1,250 @@
+//! What can't be planned at all, and why, before anything is planned.
+
+use crate::model::{JobId, Model, Placement, Ticks};
+use crate::outcome::{Reason, Unplanned};
+use crate::shop::{NONE, Shop, Spot, index, placement_of};
+
+/// Reads the model, fixes what is fixed and leaves out what can't be planned. `broken` are pinned starts that turned out
+/// impossible in an earlier round.
+pub(crate) fn screen<'m>(
+    model: &'m Model,
+    broken: &[(JobId, String)],
+) -> (Shop<'m>, Vec<Unplanned>) {
+    let mut shop = Shop::new(model);
+    let mut reasons: Vec<Option<Reason>> = vec![None; model.jobs.len()];
+    for (id, job) in model.jobs.iter().enumerate() {
+        if let Some(placement) = &job.fixed {
+            shop.fix(id, placement, false);
+        }
+    }
+    for (id, reason) in reasons.iter_mut().enumerate() {
+        if model.jobs[id].fixed.is_none() {
+            *reason = pin_spot(&mut shop, id);
+        }
+    }
+    keep_in_bay(&mut shop, &mut reasons);
+    let mut circular = vec![true; model.jobs.len()];
+    for job in shop.sorted() {
+        circular[job as usize] = false;
+    }
+    for (id, reason) in reasons.iter_mut().enumerate() {
+        if model.jobs[id].fixed.is_none() && reason.is_none() {
+            *reason = if circular[id] { Some(Reason::Circular) } else { lacks(&shop, id) };
+        }
+    }
+    for (id, why) in broken {
+        reasons[*id] = Some(Reason::Pin(why.clone()));
+    }
+    let mut pinned: Vec<(Ticks, JobId)> = model
+        .jobs
+        .iter()
+        .enumerate()
+        .filter_map(|(id, job)| job.pin.start.map(|start| (start, id)))
+        .collect();
+    pinned.sort_unstable();
+    for (start, id) in pinned {
+        if model.jobs[id].fixed.is_none() && reasons[id].is_none() {
+            match spot_at(&shop, id, start) {
+                Ok(placement) => shop.fix(id, &placement, true),
+                Err(why) => reasons[id] = Some(Reason::Pin(why)),
+            }
+        }
+    }
+    cascade(&shop, &mut reasons);
+    let mut unplanned = Vec::new();
+    for (job, reason) in reasons.into_iter().enumerate() {
+        if let Some(reason) = reason {
+            shop.leave_out(job);
+            unplanned.push(Unplanned { job, reason });
+        }
+    }
+    (shop, unplanned)
+}
+
+/// What waits for something that is not planned is not planned either; nor is a vehicle taken apart that can't be put together.
+pub(crate) fn cascade(shop: &Shop<'_>, reasons: &mut [Option<Reason>]) {
+    let model = shop.model;
+    let mut open: Vec<u32> =
+        (0..reasons.len()).filter(|&job| reasons[job].is_some()).map(index).collect();
+    while let Some(job) = open.pop() {
+        let job = job as usize;
+        let taken_apart = model
+            .immobile
+            .iter()
+            .filter(|span| span.until == job)
+            .filter_map(|span| span.from)
+            .map(index);
+        let waiting: Vec<u32> = shop.works[job].after.iter().copied().chain(taken_apart).collect();
+        for next in waiting {
+            let id = next as usize;
+            if reasons[id].is_none() && model.jobs[id].fixed.is_none() {
+                reasons[id] = Some(Reason::WaitsFor(job, model.jobs[job].name.clone()));
+                open.push(next);
+            }
+        }
+    }
+}
+
+/// Narrows the options to the pinned bay and technician.
+fn pin_spot(shop: &mut Shop<'_>, id: JobId) -> Option<Reason> {
+    let pin = shop.model.jobs[id].pin;
+    if let Some(bay) = pin.bay {
+        if !shop.works[id].bays.contains(&index(bay)) {
+            let name = shop.model.bays.get(bay).map_or("that bay", |bay| bay.name.as_str());
+            return Some(Reason::Pin(format!("pinned to {name}, which can't be used for it")));
+        }
+        shop.works[id].bays = vec![index(bay)];
+    }
+    if let Some(who) = pin.technician {
+        let able = &mut shop.works[id].people;
+        match able.iter().position(|able| able.contains(&index(who))) {
+            Some(slot) => able[slot] = vec![index(who)],
+            None => {
+                let name = shop
+                    .model
+                    .technicians
+                    .get(who)
+                    .map_or("that technician", |technician| technician.name.as_str());
+                return Some(Reason::Pin(format!("pinned to {name}, who can't do it")));
+            }
+        }
+    }
+    None
+}
+
+/// What by its order falls into an immobile span needs the bay of the span.
+fn keep_in_bay(shop: &mut Shop<'_>, reasons: &mut [Option<Reason>]) {
+    let model = shop.model;
+    for span in &model.immobile {
+        let until = index(span.until);
+        let vehicle = shop.works[span.until].vehicle;
+        let inside: Vec<usize> = (0..model.jobs.len())
+            .filter(|&job| {
+                let number = index(job);
+                let early = job == span.until || shop.reaches(number, until);
+                let late =
+                    span.from.is_none_or(|from| job == from || shop.reaches(index(from), number));
+                shop.works[job].vehicle == vehicle && early && late
+            })
+            .collect();
+        let given = match span.from {
+            Some(from) => shop.works[from].fixed.map(|(_, _, spot)| spot.bay),
+            None => model.vehicles[vehicle as usize].stands_in.map(index),
+        };
+        let mut common: Vec<u32> = match given {
+            Some(bay) => vec![bay],
+            None => shop.works[span.until].bays.clone(),
+        };
+        for &job in &inside {
+            if shop.works[job].fixed.is_none() {
+                common.retain(|bay| shop.works[job].bays.contains(bay));
+            }
+        }
+        for &job in &inside {
+            if shop.works[job].fixed.is_some() {
+                continue;
+            }
+            if common.is_empty() || common.contains(&NONE) {
+                reasons[job].get_or_insert(Reason::Immobile);
+            }
+            shop.works[job].bays.retain(|bay| common.contains(bay));
+        }
+    }
+}
+
+/// What the shop lacks for a job.
+fn lacks(shop: &Shop<'_>, id: JobId) -> Option<Reason> {
+    let (work, job) = (&shop.works[id], &shop.model.jobs[id]);
+    if work.bays.is_empty() {
+        return Some(Reason::NoBay(job.bay.clone().unwrap_or_default()));
+    }
+    if work.bays != [NONE]
+        && work.bays.iter().all(|&bay| shop.calendars[bay as usize].longest() < work.length)
+    {
+        return Some(Reason::BayClosed);
+    }
+    let zones: Vec<usize> = work.bays.iter().map(|&bay| shop.zone(work.order, bay)).collect();
+    for (able, skills) in work.people.iter().zip(&job.people) {
+        let mut there = able
+            .iter()
+            .filter(|&&who| {
+                zones.iter().any(|zone| shop.works_in[who as usize * shop.zones + zone])
+            })
+            .peekable();
+        if there.peek().is_none() {
+            return Some(Reason::NoTechnician(skills.clone()));
+        }
+        let fits = |who: u32| {
+            let calendar = &shop.calendars[shop.bays + who as usize];
+            calendar.longest() > 0 && (work.pause >= 0 || calendar.longest() >= work.length)
+        };
+        if !there.any(|&who| fits(who)) {
+            return Some(Reason::NoShift(skills.clone()));
+        }
+    }
+    if let [one, two] = work.people.as_slice()
+        && one.len() == 1
+        && one == two
+    {
+        return Some(Reason::NoTechnician(job.people[1].clone()));
+    }
+    for (&(kind, units), (name, _)) in
+        work.equipment.iter().zip(job.equipment.iter().filter(|(_, units)| *units > 0))
+    {
+        let enough = |&zone: &usize| shop.pool(kind, zone).is_some_and(|pool| pool.count >= units);
+        if !zones.iter().any(enough) {
+            return Some(Reason::NoEquipment { kind: name.clone(), needed: units });
+        }
+    }
+    None
+}
+
+/// A bay and people that are free for the job at exactly that time, as far as calendars and other fixed work tell.
+fn spot_at(shop: &Shop<'_>, id: JobId, start: Ticks) -> Result<Placement, String> {
+    let work = &shop.works[id];
+    if start < work.release {
+        return Err("pinned to a time before it can begin".to_owned());
+    }
+    let end = start + work.length;
+    if end > shop.model.horizon {
+        return Err("pinned to a time after the end of the planned time".to_owned());
+    }
+    let open =
+        |number: usize, length: Ticks| shop.calendars[number].fit(start, length, 0).0 == start;
+    let mut why = "pinned to a time at which no bay for it is free";
+    for &bay in &work.bays {
+        let hold = if work.settle_bay { work.settle } else { 0 };
+        if bay != NONE && !open(bay as usize, work.length + hold) {
+            continue;
+        }
+        let zone = shop.zone(work.order, bay);
+        let there = |who: u32| {
+            shop.works_in[who as usize * shop.zones + zone]
+                && open(shop.bays + who as usize, work.length)
+        };
+        let people = match work.people.as_slice() {
+            [] => Some([NONE; 2]),
+            [able] => able.iter().find(|&&one| there(one)).map(|&one| [one, NONE]),
+            [first, second, ..] => first.iter().filter(|&&one| there(one)).find_map(|&one| {
+                second.iter().find(|&&two| two != one && there(two)).map(|&two| [one, two])
+            }),
+        };
+        let Some(people) = people else {
+            why = "pinned to a time at which nobody who can do it is free";
+            continue;
+        };
+        let equipped = work.equipment.iter().all(|&(kind, units)| {
+            shop.pool(kind, zone).is_some_and(|pool| {
+                let free = (pool.first..pool.first + pool.count)
+                    .filter(|&unit| open(unit as usize, work.length))
+                    .count();
+                free >= units as usize
+            })
+        });
+        if equipped {
+            return Ok(placement_of(start, end, Spot { bay, people }));
+        }
+        why = "pinned to a time at which its equipment is in use";
+    }
+    Err(why.to_owned())
+}

@@ -1,0 +1,542 @@
+//! The model as the builder reads it: indices instead of words, options worked out, fixed work taken out of the calendars.
+
+use crate::calendar::{Calendar, NEVER};
+use crate::model::{Job, JobId, Model, Placement, Ticks};
+
+/// No bay: on the road, outside; no person.
+pub(crate) const NONE: u32 = u32::MAX;
+
+/// Bay and people of a job.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct Spot {
+    pub(crate) bay: u32,
+    pub(crate) people: [u32; 2],
+}
+
+impl Spot {
+    pub(crate) const NOWHERE: Self = Self { bay: NONE, people: [NONE; 2] };
+}
+
+/// A job as the builder reads it.
+#[derive(Debug, Clone)]
+pub(crate) struct Work {
+    pub(crate) order: u32,
+    pub(crate) vehicle: u32,
+    /// How long it takes; on `lengths[bay]` where that differs.
+    pub(crate) length: Ticks,
+    pub(crate) lengths: Vec<Ticks>,
+    pub(crate) release: Ticks,
+    /// Bays that can do it, those that offer least first; `[NONE]` on the road.
+    pub(crate) bays: Vec<u32>,
+    /// Who can do it, by person, those with the fewest skills first.
+    pub(crate) people: Vec<Vec<u32>>,
+    /// (kind, units)
+    pub(crate) equipment: Vec<(u32, u32)>,
+    pub(crate) before: Vec<(u32, Ticks)>,
+    pub(crate) after: Vec<u32>,
+    /// Least time from its end to the end of its order.
+    pub(crate) tail: Ticks,
+    pub(crate) settle: Ticks,
+    pub(crate) settle_vehicle: bool,
+    pub(crate) settle_bay: bool,
+    /// Longest pause; negative: none.
+    pub(crate) pause: Ticks,
+    /// Set: it does not move.
+    pub(crate) fixed: Option<(Ticks, Ticks, Spot)>,
+    /// It is fixed but by wish: what comes before it must be done by then.
+    pub(crate) wish: bool,
+    /// Not part of this plan.
+    pub(crate) left_out: bool,
+    /// Brackets that hold it, as member.
+    pub(crate) inside: Vec<u32>,
+    /// Brackets that it must not fall into.
+    pub(crate) outside: Vec<u32>,
+    /// It starts an immobile span; it ends one.
+    pub(crate) locks: bool,
+    pub(crate) frees: bool,
+}
+
+/// Equal units of equipment.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Units {
+    pub(crate) first: u32,
+    pub(crate) count: u32,
+    /// No unit is closed at any time.
+    pub(crate) plain: bool,
+}
+
+/// Everything the builder reads.
+#[derive(Debug, Clone)]
+pub(crate) struct Shop<'m> {
+    pub(crate) model: &'m Model,
+    pub(crate) works: Vec<Work>,
+    pub(crate) bays: usize,
+    /// Calendars of bays, then technicians, then units.
+    pub(crate) calendars: Vec<Calendar>,
+    pub(crate) zone_of: Vec<u32>,
+    pub(crate) zones: usize,
+    /// technician x zone
+    pub(crate) works_in: Vec<bool>,
+    /// kind x zone: index into `pools`, `NONE` without
+    pub(crate) pool_of: Vec<u32>,
+    pub(crate) pools: Vec<Units>,
+    /// By bracket: number of members that take part, whether it was entered before.
+    pub(crate) brackets: Vec<(u32, bool)>,
+    pub(crate) home: Vec<u32>,
+    /// Vehicles that are immobile from the beginning.
+    pub(crate) immobile_now: Vec<bool>,
+    /// By bay: until when and by which vehicle it is booked for fixed work.
+    pub(crate) booked: Vec<Vec<(Ticks, u32)>>,
+    /// By vehicle: fixed work that is not over, from, until and in which bay.
+    pub(crate) visits: Vec<Vec<(Ticks, Ticks, u32)>>,
+}
+
+impl Work {
+    /// How long the job takes in that bay.
+    #[inline]
+    pub(crate) fn length_in(&self, bay: u32) -> Ticks {
+        if self.lengths.is_empty() || bay == NONE {
+            self.length
+        } else {
+            self.lengths[bay as usize]
+        }
+    }
+}
+
+impl<'m> Shop<'m> {
+    /// Reads the model; `jobs` that can't be planned are left out later by [`Shop::leave_out`].
+    pub(crate) fn new(model: &'m Model) -> Self {
+        let zones = zone_count(model);
+        let mut kinds: Vec<&str> = model
+            .jobs
+            .iter()
+            .flat_map(|job| job.equipment.iter().map(|(kind, _)| kind.as_str()))
+            .collect();
+        kinds.sort_unstable();
+        kinds.dedup();
+        let mut shop = Self {
+            model,
+            works: Vec::with_capacity(model.jobs.len()),
+            bays: model.bays.len(),
+            calendars: Vec::new(),
+            zone_of: model.bays.iter().map(|bay| index(bay.zone)).collect(),
+            zones,
+            works_in: Vec::new(),
+            pool_of: vec![NONE; kinds.len() * zones],
+            pools: Vec::new(),
+            brackets: vec![(0, false); model.brackets.len()],
+            home: model
+                .orders
+                .iter()
+                .map(|order| order.zones.first().copied().map_or(0, index))
+                .collect(),
+            immobile_now: vec![false; model.vehicles.len()],
+            booked: vec![Vec::new(); model.bays.len()],
+            visits: vec![Vec::new(); model.vehicles.len()],
+        };
+        shop.open_calendars();
+        shop.lay_out_pools(&kinds);
+        shop.works = (0..model.jobs.len()).map(|id| shop.work(id, &kinds)).collect();
+        shop.tie();
+        shop.bracket();
+        shop.set_tails();
+        shop
+    }
+
+    fn open_calendars(&mut self) {
+        let model = self.model;
+        let latest = model.horizon;
+        for bay in &model.bays {
+            let mut calendar = Calendar::between(NEVER / -2, latest);
+            for &(from, to) in &bay.closed {
+                calendar.close(from, to);
+            }
+            self.calendars.push(calendar);
+        }
+        for technician in &model.technicians {
+            let mut calendar = Calendar::open(technician.shifts.clone());
+            calendar.close(latest, NEVER);
+            self.calendars.push(calendar);
+            self.works_in.extend(
+                (0..self.zones)
+                    .map(|zone| technician.zones.is_empty() || technician.zones.contains(&zone)),
+            );
+        }
+    }
+
+    fn lay_out_pools(&mut self, kinds: &[&str]) {
+        for pool in &self.model.pools {
+            let Ok(kind) = kinds.binary_search(&pool.kind.as_str()) else { continue };
+            let number = index(self.pools.len());
+            self.pools.push(Units {
+                first: index(self.calendars.len()),
+                count: pool.capacity,
+                plain: true,
+            });
+            self.calendars.extend(
+                (0..pool.capacity).map(|_| Calendar::between(NEVER / -2, self.model.horizon)),
+            );
+            let row = &mut self.pool_of[kind * self.zones..(kind + 1) * self.zones];
+            match pool.zone {
+                Some(zone) => row[zone] = number,
+                None => {
+                    let own: Vec<usize> = self
+                        .model
+                        .pools
+                        .iter()
+                        .filter(|other| other.kind == pool.kind)
+                        .filter_map(|other| other.zone)
+                        .collect();
+                    for (zone, cell) in row.iter_mut().enumerate() {
+                        if !own.contains(&zone) {
+                            *cell = number;
+                        }
+                    }
+                }
+            }
+        }
+    }
+
+    fn work(&self, id: JobId, kinds: &[&str]) -> Work {
+        let model = self.model;
+        let job = &model.jobs[id];
+        let order = &model.orders[job.order];
+        let bays = match &job.bay {
+            _ if !job.lengths.is_empty() => {
+                job.lengths.iter().map(|&(bay, _)| index(bay)).collect()
+            }
+            None => vec![NONE],
+            Some(needs) => {
+                let mut bays: Vec<u32> = (0..model.bays.len())
+                    .filter(|&bay| {
+                        let bay = &model.bays[bay];
+                        (order.zones.is_empty() || order.zones.contains(&bay.zone))
+                            && needs.iter().all(|need| bay.capabilities.contains(need))
+                    })
+                    .map(index)
+                    .collect();
+                bays.sort_by_key(|&bay| model.bays[bay as usize].capabilities.len());
+                bays
+            }
+        };
+        let people = job
+            .people
+            .iter()
+            .map(|skills| {
+                let mut able: Vec<u32> = (0..model.technicians.len())
+                    .filter(|&who| {
+                        skills.iter().all(|skill| model.technicians[who].skills.contains(skill))
+                    })
+                    .map(index)
+                    .collect();
+                able.sort_by_key(|&who| model.technicians[who as usize].skills.len());
+                able
+            })
+            .collect();
+        let equipment = job.equipment.iter().filter(|(_, units)| *units > 0);
+        Work {
+            order: index(job.order),
+            vehicle: index(order.vehicle),
+            length: job.duration.likely.max(0),
+            lengths: lengths(model, job),
+            release: order.release.max(model.now).max(job.earliest),
+            bays,
+            people,
+            equipment: equipment
+                .map(|(kind, units)| {
+                    (kinds.binary_search(&kind.as_str()).map_or(NONE, index), *units)
+                })
+                .collect(),
+            before: Vec::new(),
+            after: Vec::new(),
+            tail: 0,
+            settle: job.settle.ticks.max(0),
+            settle_vehicle: job.settle.blocks_vehicle,
+            settle_bay: job.settle.keeps_bay,
+            pause: if job.people.len() == 1 { job.pause.unwrap_or(-1) } else { -1 },
+            fixed: None,
+            wish: false,
+            left_out: false,
+            inside: Vec::new(),
+            outside: Vec::new(),
+            locks: false,
+            frees: false,
+        }
+    }
+
+    /// Edges, one per pair with the longest wait.
+    fn tie(&mut self) {
+        for edge in &self.model.edges {
+            if edge.before == edge.after {
+                continue;
+            }
+            self.add_edge(index(edge.before), index(edge.after), edge.wait);
+        }
+        for span in &self.model.immobile {
+            match span.from {
+                Some(from) if from != span.until => {
+                    self.works[from].locks = true;
+                    self.works[span.until].frees = true;
+                    self.add_edge(index(from), index(span.until), 0);
+                }
+                Some(_) => {}
+                None => {
+                    let vehicle = self.works[span.until].vehicle as usize;
+                    if self.model.vehicles[vehicle].stands_in.is_some() {
+                        self.works[span.until].frees = true;
+                        self.immobile_now[vehicle] = true;
+                    }
+                }
+            }
+        }
+    }
+
+    fn add_edge(&mut self, before: u32, after: u32, wait: Ticks) {
+        let wait = wait.max(self.works[before as usize].settle);
+        let list = &mut self.works[after as usize].before;
+        if let Some(known) = list.iter_mut().find(|(job, _)| *job == before) {
+            known.1 = known.1.max(wait);
+        } else {
+            list.push((before, wait));
+            self.works[before as usize].after.push(after);
+        }
+    }
+
+    /// Where an either-or is decided by the edges, it becomes edges.
+    fn bracket(&mut self) {
+        for (number, bracket) in self.model.brackets.iter().enumerate() {
+            let outside = index(bracket.outside);
+            let members: Vec<u32> = bracket
+                .inside
+                .iter()
+                .map(|&member| index(member))
+                .filter(|&member| member != outside)
+                .collect();
+            if members.is_empty() {
+                continue;
+            }
+            let first = members.iter().any(|&member| self.reaches(outside, member));
+            let last =
+                bracket.entered || members.iter().any(|&member| self.reaches(member, outside));
+            for &member in &members {
+                if last {
+                    self.add_edge(member, outside, 0);
+                }
+                if first {
+                    self.add_edge(outside, member, 0);
+                }
+                self.works[member as usize].inside.push(index(number));
+            }
+            self.works[outside as usize].outside.push(index(number));
+            self.brackets[number] = (index(members.len()), bracket.entered);
+        }
+    }
+
+    pub(crate) fn reaches(&self, from: u32, to: u32) -> bool {
+        let mut seen = vec![false; self.works.len()];
+        let mut open = vec![from];
+        while let Some(job) = open.pop() {
+            for &next in &self.works[job as usize].after {
+                if next == to {
+                    return true;
+                }
+                if !std::mem::replace(&mut seen[next as usize], true) {
+                    open.push(next);
+                }
+            }
+        }
+        false
+    }
+
+    /// Jobs in an order of the edges; those on a cycle, or behind one, are missing.
+    pub(crate) fn sorted(&self) -> Vec<u32> {
+        let mut waits: Vec<usize> = self.works.iter().map(|work| work.before.len()).collect();
+        let mut sorted: Vec<u32> =
+            (0..self.works.len()).filter(|&job| waits[job] == 0).map(index).collect();
+        let mut next = 0;
+        while let Some(&job) = sorted.get(next) {
+            next += 1;
+            for &after in &self.works[job as usize].after {
+                waits[after as usize] -= 1;
+                if waits[after as usize] == 0 {
+                    sorted.push(after);
+                }
+            }
+        }
+        sorted
+    }
+
+    fn set_tails(&mut self) {
+        for &job in self.sorted().iter().rev() {
+            let job = job as usize;
+            let order = self.works[job].order;
+            let mut tail = 0;
+            for &next in &self.works[job].after {
+                let next_work = &self.works[next as usize];
+                if next_work.order == order {
+                    let wait = next_work
+                        .before
+                        .iter()
+                        .find(|(before, _)| *before as usize == job)
+                        .map_or(0, |(_, wait)| *wait);
+                    tail = tail.max(wait + next_work.length + next_work.tail);
+                }
+            }
+            self.works[job].tail = tail;
+        }
+    }
+
+    /// The zone in which a job takes place in that bay.
+    #[inline]
+    pub(crate) fn zone(&self, order: u32, bay: u32) -> usize {
+        (if bay == NONE { self.home[order as usize] } else { self.zone_of[bay as usize] }) as usize
+    }
+
+    /// How long a vehicle takes from one bay to another.
+    #[inline]
+    pub(crate) fn move_time(&self, from: u32, to: u32) -> Ticks {
+        if from == NONE || to == NONE || from == to {
+            0
+        } else if self.zone_of[from as usize] == self.zone_of[to as usize] {
+            self.model.moving.same_zone
+        } else {
+            self.model.moving.other_zone
+        }
+    }
+
+    #[inline]
+    pub(crate) fn pool(&self, kind: u32, zone: usize) -> Option<Units> {
+        if kind == NONE {
+            return None;
+        }
+        let pool = self.pool_of[kind as usize * self.zones + zone];
+        (pool != NONE).then(|| self.pools[pool as usize])
+    }
+
+    /// Whether another vehicle's fixed work needs the bay after that moment.
+    pub(crate) fn booked_by_other(&self, bay: u32, from: Ticks, vehicle: u32) -> bool {
+        self.booked[bay as usize].iter().any(|&(until, whose)| whose != vehicle && until > from)
+    }
+
+    /// The start, or a later one that leaves the vehicle's fixed work alone.
+    #[inline]
+    pub(crate) fn after_visits(
+        &self,
+        work: &Work,
+        bay: u32,
+        mut start: Ticks,
+        length: Ticks,
+    ) -> Ticks {
+        let visits = &self.visits[work.vehicle as usize];
+        let mut index = 0;
+        while let Some(&(from, until, there)) = visits.get(index) {
+            let way = self.move_time(there, bay);
+            let settles = if work.settle_vehicle || work.settle_bay && there != bay {
+                work.settle
+            } else {
+                0
+            };
+            if start < until + way && from < start + length + settles.max(0) + way {
+                start = until + way;
+                index = 0;
+            } else {
+                index += 1;
+            }
+        }
+        start
+    }
+
+    /// Takes the job out of the plan: nothing waits for it, brackets miss it.
+    pub(crate) fn leave_out(&mut self, job: usize) {
+        self.works[job].left_out = true;
+    }
+
+    /// Fixes a job: its bay, people and equipment are closed for the time. With `wish` it was the dispatcher's or the plan's wish and not a fact.
+    pub(crate) fn fix(&mut self, job: usize, placement: &Placement, wish: bool) {
+        let spot = spot_of(placement);
+        let (start, end) = (placement.start, placement.end);
+        let held = if self.works[job].settle_bay { end + self.works[job].settle } else { end };
+        if spot.bay != NONE {
+            self.calendars[spot.bay as usize].close(start, held);
+            self.booked[spot.bay as usize].push((held, self.works[job].vehicle));
+        }
+        for &person in &placement.technicians {
+            self.calendars[self.bays + person].close(start, end);
+        }
+        let zone = self.zone(self.works[job].order, spot.bay);
+        for (kind, units) in self.works[job].equipment.clone() {
+            let Some(pool) = self.pool(kind, zone) else { continue };
+            let mut left = units;
+            for unit in pool.first..pool.first + pool.count {
+                let calendar = &mut self.calendars[unit as usize];
+                if left > 0 && calendar.fit(start, end - start, 0).0 == start {
+                    calendar.close(start, end);
+                    left -= 1;
+                }
+            }
+            if end > self.model.now {
+                self.pools[self.pool_of[kind as usize * self.zones + zone] as usize].plain = false;
+            }
+        }
+        if end > self.model.now {
+            let until =
+                if self.works[job].settle_vehicle { end + self.works[job].settle } else { end };
+            self.visits[self.works[job].vehicle as usize].push((start, until, spot.bay));
+        }
+        self.works[job].fixed = Some((start, end, spot));
+        self.works[job].wish = wish;
+    }
+}
+
+/// The placement's bay and people.
+pub(crate) fn spot_of(placement: &Placement) -> Spot {
+    let mut people = [NONE; 2];
+    for (slot, &person) in people.iter_mut().zip(&placement.technicians) {
+        *slot = index(person);
+    }
+    Spot { bay: placement.bay.map_or(NONE, index), people }
+}
+
+/// The other way round.
+pub(crate) fn placement_of(start: Ticks, end: Ticks, spot: Spot) -> Placement {
+    Placement {
+        start,
+        end,
+        bay: (spot.bay != NONE).then_some(spot.bay as usize),
+        technicians: spot
+            .people
+            .iter()
+            .filter(|&&person| person != NONE)
+            .map(|&person| person as usize)
+            .collect(),
+    }
+}
+
+/// Length by bay of an operation that takes different times on different machines; empty for anything else.
+fn lengths(model: &Model, job: &Job) -> Vec<Ticks> {
+    if job.lengths.iter().all(|(_, length)| *length == job.duration.likely) {
+        return Vec::new();
+    }
+    let mut lengths = vec![job.duration.likely; model.bays.len()];
+    for &(bay, length) in &job.lengths {
+        lengths[bay] = length;
+    }
+    lengths
+}
+
+/// An index in 32 bits.
+#[expect(
+    clippy::cast_possible_truncation,
+    reason = "a shop has fewer than four billion of anything"
+)]
+pub(crate) const fn index(value: usize) -> u32 {
+    value as u32
+}
+
+fn zone_count(model: &Model) -> usize {
+    let bays = model.bays.iter().map(|bay| bay.zone);
+    let people = model.technicians.iter().flat_map(|technician| technician.zones.iter().copied());
+    let orders = model.orders.iter().flat_map(|order| order.zones.iter().copied());
+    let pools = model.pools.iter().filter_map(|pool| pool.zone);
+    bays.chain(people).chain(orders).chain(pools).max().map_or(1, |zone| zone + 1)
+}
