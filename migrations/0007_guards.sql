@@ -84,5 +84,6 @@ BEGIN
         EXECUTE format('GRANT DELETE ON %I TO bayproof_service', name);
     END LOOP;
     GRANT UPDATE (position) ON journal_entry TO bayproof_service;
+    GRANT UPDATE (through) ON plan TO bayproof_service;
     GRANT UPDATE (bytes) ON attachment TO bayproof_service;
 END $$;

@@ -1,9 +1,11 @@
 //! HTTP in, HTTP out: routes, extractors, problem documents and the `OpenAPI` document. One file per resource.
 
+mod accept;
 pub mod auth;
 mod bays;
 mod body;
 mod call;
+mod clock;
 mod derivations;
 mod etag;
 mod fallback;
@@ -13,7 +15,9 @@ mod list;
 mod openapi;
 mod orders;
 mod permits;
+mod plan;
 mod problem;
+mod reports;
 mod status;
 mod tasks;
 mod vehicles;
@@ -91,6 +95,13 @@ fn routes(config: &mut ServiceConfig<'_>) {
             .service(tasks::hand_over_task)
             .service(tasks::waive_task)
             .service(tasks::approve_waiver)
+            .service(plan::get_plan)
+            .service(plan::try_plan)
+            .service(plan::pin_task)
+            .service(plan::list_pins)
+            .service(plan::unpin_task)
+            .service(reports::get_report)
+            .service(clock::get_clock)
             .service(bays::add_bay)
             .service(bays::list_bays)
             .service(bays::get_bay)

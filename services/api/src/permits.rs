@@ -57,6 +57,8 @@ operations! {
     Attest:               &[Technician, Dispatcher];
     DecideTask:           &[Technician, Dispatcher];
     WaiveTask:            &[Dispatcher, Owner];
+    ChangePlan:           &[Dispatcher];
+    ReadReports:          &[Role::Auditor, Owner];
     ReadMeans:            ANY;
     ChangeMeans:          &[Dispatcher, Owner];
 }

@@ -53,3 +53,81 @@ pub async fn next_order_seq(conn: &mut Conn, shop: Uuid, order: Uuid) -> Result<
     .fetch_one(conn)
     .await?)
 }
+
+/// How many entries are sealed.
+pub async fn size(conn: &mut Conn, shop: Uuid) -> Result<i64, StoreError> {
+    Ok(sqlx::query_scalar!(
+        r#"SELECT coalesce(max(position) + 1, 0) AS "size!" FROM journal_entry WHERE shop = $1"#,
+        shop
+    )
+    .fetch_one(conn)
+    .await?)
+}
+
+/// Whether anything that matters to the plan stands at the positions `[from, until)`.
+pub async fn happened(
+    conn: &mut Conn,
+    shop: Uuid,
+    from: i64,
+    until: i64,
+) -> Result<bool, StoreError> {
+    Ok(sqlx::query_scalar!(
+        r#"SELECT EXISTS (
+               SELECT FROM journal_entry
+               WHERE shop = $1 AND position >= $2 AND position < $3
+                 AND kind NOT LIKE 'plan.%' AND kind NOT LIKE 'evidence.%' AND kind NOT LIKE 'cautions.%'
+           ) AS "happened!""#,
+        shop,
+        from,
+        until
+    )
+    .fetch_one(conn)
+    .await?)
+}
+
+/// An entry as reports read it.
+#[derive(Debug, Clone)]
+pub struct EntryRow {
+    /// Its id.
+    pub id: Uuid,
+    /// What happened.
+    pub kind: String,
+    /// When.
+    pub at: DateTime<Utc>,
+    /// What it happened to.
+    pub subject: String,
+    /// Who, by name.
+    pub by: String,
+    /// The particulars.
+    pub data: Value,
+}
+
+/// The entries of an order, in their order.
+pub async fn of_order(
+    conn: &mut Conn,
+    shop: Uuid,
+    order: Uuid,
+) -> Result<Vec<EntryRow>, StoreError> {
+    let rows = sqlx::query!(
+        "SELECT id, kind, at, bytes, names FROM journal_entry
+         WHERE shop = $1 AND order_id = $2 ORDER BY order_seq",
+        shop,
+        order
+    )
+    .fetch_all(conn)
+    .await?;
+    rows.into_iter()
+        .map(|row| {
+            let entry: Value = serde_json::from_slice(&row.bytes)?;
+            let text = |value: &Value| value.as_str().unwrap_or_default().to_owned();
+            Ok(EntryRow {
+                id: row.id,
+                kind: row.kind,
+                at: row.at,
+                subject: text(&entry["subject"]["id"]),
+                by: row.names["by"]["name"].as_str().unwrap_or("the service").to_owned(),
+                data: entry["data"].clone(),
+            })
+        })
+        .collect()
+}

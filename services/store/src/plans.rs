@@ -221,3 +221,42 @@ pub async fn unpin(
     .await?;
     Ok(done.rows_affected() == 1)
 }
+
+/// Notes that a plan knows the journal up to a size, when nothing in it changed.
+pub async fn read_through(
+    conn: &mut Conn,
+    shop: Uuid,
+    version: i64,
+    through: i64,
+) -> Result<(), StoreError> {
+    sqlx::query!(
+        "UPDATE plan SET through = $3 WHERE shop = $1 AND version = $2",
+        shop,
+        version,
+        through
+    )
+    .execute(conn)
+    .await?;
+    Ok(())
+}
+
+/// Whether something that has not begun is planned to start before this moment.
+pub async fn lagging(
+    conn: &mut Conn,
+    shop: Uuid,
+    before: DateTime<Utc>,
+) -> Result<bool, StoreError> {
+    Ok(sqlx::query_scalar!(
+        r#"SELECT EXISTS (
+               SELECT FROM plan_item p
+               LEFT JOIN task t ON t.shop = p.shop AND t.id = p.task
+               LEFT JOIN line l ON l.shop = p.shop AND l.order_id = p.order_id AND l.line = p.line
+               WHERE p.shop = $1 AND p.starts_at < $2
+                 AND coalesce(t.state IN ('waiting', 'ready', 'taken'), l.state IN ('open', 'paused'))
+           ) AS "lagging!""#,
+        shop,
+        before
+    )
+    .fetch_one(conn)
+    .await?)
+}

@@ -167,3 +167,8 @@ fn more(ids: &mut Vec<Uuid>, limit: u32) -> Option<String> {
     ids.truncate(limit as usize);
     if more_there { ids.last().map(Uuid::to_string) } else { None }
 }
+
+/// The service's time.
+pub async fn clock(flow: &Flow, caller: &Caller) -> Result<chrono::DateTime<chrono::Utc>, Refusal> {
+    flow.read(caller, async |step| step.now().await).await
+}

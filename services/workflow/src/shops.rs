@@ -11,7 +11,7 @@ use uuid::Uuid;
 
 use crate::caller::{Call, Caller};
 use crate::flow::Flow;
-use crate::ids;
+use crate::ids::Ids;
 use crate::record::Happening;
 use crate::refusal::Refusal;
 
@@ -25,7 +25,7 @@ pub async fn add(
     check(name, time_zone)?;
     let document = serde_json::to_string(catalogue).map_err(StoreError::from)?;
     let mut before = flow.db.begin_reading(&[]).await?;
-    let id = ids::new_id(store::service_now(&mut before).await?);
+    let id = Ids::new().next(store::service_now(&mut before).await?);
     drop(before);
     let call = Call { caller: Caller::duty(id, "shop"), once: None, expects: None };
     flow.write(&call, "shops.add", async |step| {

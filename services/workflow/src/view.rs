@@ -5,5 +5,5 @@ mod order;
 mod task;
 
 pub(crate) use leaving::leaving;
-pub(crate) use order::{order, summary};
+pub(crate) use order::{order, promise, promise_with, summary};
 pub(crate) use task::{dry_task, obstacles_before, task};

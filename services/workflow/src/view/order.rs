@@ -7,8 +7,10 @@ use contract::orders::{
     LineView, OrderSummary, OrderView, ProgressView, PromiseRisk, QuestionView,
 };
 use domain::lifecycle::TaskState;
+use domain::order::Authorisation;
 use domain::procedure::{Ends, Phase};
 use store::lines::LineRow;
+use store::plans::PlanItemRow;
 use store::questions::QuestionRow;
 use store::tasks::{Node, TaskRow};
 use uuid::Uuid;
@@ -73,10 +75,18 @@ pub(crate) fn summary(case: &Case) -> OrderSummary {
 /// When the order may be ready by the plan, and how its promise stands. Lateness is told before it happens: a plan that
 /// keeps the promise only if nothing takes its most minutes is at risk.
 pub(crate) fn promise(case: &Case) -> (Option<DateTime<Utc>>, PromiseRisk) {
+    promise_with(case, &case.plan)
+}
+
+/// The same by another plan.
+pub(crate) fn promise_with(
+    case: &Case,
+    plan: &[PlanItemRow],
+) -> (Option<DateTime<Utc>>, PromiseRisk) {
     let open: Vec<&TaskRow> =
         case.live().filter(|t| !t.state.is_over() && t.definition.ends == Ends::InShop).collect();
     let planned: BTreeMap<Node, DateTime<Utc>> =
-        case.plan.iter().filter_map(|item| item.node().map(|node| (node, item.ends_at))).collect();
+        plan.iter().filter_map(|item| item.node().map(|node| (node, item.ends_at))).collect();
     let settled = case.live().filter_map(|t| t.settled_at).max();
     let mut ready = settled.filter(|until| *until > case.now).unwrap_or(case.now);
     let mut slip = TimeDelta::zero();
@@ -88,7 +98,9 @@ pub(crate) fn promise(case: &Case) -> (Option<DateTime<Utc>>, PromiseRisk) {
         let minutes = row.definition.minutes;
         slip += TimeDelta::minutes(i64::from(minutes.most.saturating_sub(minutes.likely)));
     }
-    for row in case.lines.iter().filter(|l| !line_is_over(l)) {
+    for row in
+        case.lines.iter().filter(|l| !line_is_over(l) && l.authorisation == Authorisation::Approved)
+    {
         match planned.get(&Node::Line(row.line)) {
             Some(ends) => ready = ready.max(*ends),
             None if row.minutes.unwrap_or(0) == 0 => {}

@@ -1,0 +1,127 @@
+//! `/v1/plan`: as JSON, as a picture, as a calendar; pins and trials.
+
+use actix_web::http::header;
+use actix_web::{HttpRequest, HttpResponse, delete, get, post, web};
+use contract::plan::{NewPin, NewTrial, PinView, PlanQuery, PlanView, TrialView};
+use contract::problem::Problem;
+use uuid::Uuid;
+use workflow::flow::Flow;
+
+use crate::accept::{Offer, choose};
+use crate::body::{Checked, fingerprint};
+use crate::call::CallHeaders;
+use crate::permits::{Allowed, ChangePlan, ReadOrders};
+use crate::problem::Rejection;
+
+const JSON: Offer = Offer("application/json");
+const SVG: Offer = Offer("image/svg+xml");
+const CALENDAR: Offer = Offer("text/calendar");
+
+/// The plan in force: JSON, `image/svg+xml` is the board, `text/calendar` one bay or technician.
+#[utoipa::path(
+    tag = "plan",
+    params(PlanQuery),
+    responses(
+        (status = OK, content((PlanView = "application/json"), (String = "image/svg+xml"), (String = "text/calendar"))),
+        (status = "default", body = Problem, content_type = "application/problem+json")
+    )
+)]
+#[get("/plan")]
+pub(crate) async fn get_plan(
+    flow: web::Data<Flow>,
+    allowed: Allowed<ReadOrders>,
+    request: HttpRequest,
+    query: web::Query<PlanQuery>,
+) -> Result<HttpResponse, Rejection> {
+    let chosen = choose(&request, &[JSON, SVG, CALENDAR])?;
+    let (media_type, body) = if chosen == SVG {
+        ("image/svg+xml", workflow::plan::board(&flow, &allowed.caller).await?)
+    } else if chosen == CALENDAR {
+        (
+            "text/calendar; charset=utf-8",
+            workflow::plan::calendar(&flow, &allowed.caller, &query).await?,
+        )
+    } else {
+        return Ok(HttpResponse::Ok()
+            .insert_header((header::VARY, "accept"))
+            .json(workflow::plan::get(&flow, &allowed.caller).await?));
+    };
+    Ok(HttpResponse::Ok()
+        .insert_header((header::VARY, "accept"))
+        .content_type(media_type)
+        .body(body))
+}
+
+/// What if? Compares with the plan as it is; changes nothing.
+#[utoipa::path(
+    tag = "plan",
+    request_body = NewTrial,
+    responses(
+        (status = OK, body = TrialView),
+        (status = "default", body = Problem, content_type = "application/problem+json")
+    )
+)]
+#[post("/plan/trials")]
+pub(crate) async fn try_plan(
+    flow: web::Data<Flow>,
+    allowed: Allowed<ChangePlan>,
+    new: Checked<NewTrial>,
+) -> Result<HttpResponse, Rejection> {
+    Ok(HttpResponse::Ok().json(workflow::plan::trial(&flow, &allowed.caller, &new.body).await?))
+}
+
+/// Keep a task at a bay, with a technician, or at a time.
+#[utoipa::path(
+    tag = "plan",
+    request_body = NewPin,
+    responses(
+        (status = CREATED, body = PinView),
+        (status = "default", body = Problem, content_type = "application/problem+json")
+    )
+)]
+#[post("/plan/pins")]
+pub(crate) async fn pin_task(
+    flow: web::Data<Flow>,
+    allowed: Allowed<ChangePlan>,
+    headers: CallHeaders,
+    new: Checked<NewPin>,
+) -> Result<HttpResponse, Rejection> {
+    let call = headers.call(allowed.caller, new.fingerprint);
+    Ok(HttpResponse::Created().json(workflow::plan::pin(&flow, &call, &new.body).await?))
+}
+
+/// The pins in force.
+#[utoipa::path(
+    tag = "plan",
+    responses(
+        (status = OK, body = Vec<PinView>),
+        (status = "default", body = Problem, content_type = "application/problem+json")
+    )
+)]
+#[get("/plan/pins")]
+pub(crate) async fn list_pins(
+    flow: web::Data<Flow>,
+    allowed: Allowed<ReadOrders>,
+) -> Result<HttpResponse, Rejection> {
+    Ok(HttpResponse::Ok().json(workflow::plan::pins(&flow, &allowed.caller).await?))
+}
+
+/// Remove a pin.
+#[utoipa::path(
+    tag = "plan",
+    responses(
+        (status = NO_CONTENT, description = "it is removed"),
+        (status = "default", body = Problem, content_type = "application/problem+json")
+    )
+)]
+#[delete("/plan/pins/{id}")]
+pub(crate) async fn unpin_task(
+    flow: web::Data<Flow>,
+    allowed: Allowed<ChangePlan>,
+    headers: CallHeaders,
+    id: web::Path<Uuid>,
+) -> Result<HttpResponse, Rejection> {
+    let call = headers.call(allowed.caller, fingerprint(&id.to_string(), &[]));
+    workflow::plan::unpin(&flow, &call, *id).await?;
+    Ok(HttpResponse::NoContent().finish())
+}

@@ -1,0 +1,301 @@
+//! One round of planning: read the shop, plan beside the database, put the new plan in force.
+
+use chrono::{DateTime, Utc};
+use contract::orders::PromiseRisk;
+use contract::plan::{Moved, PlanCost, Unplanned};
+use domain::lifecycle::OrderState;
+use planner::model::{Model, Placement};
+use planner::outcome::{Options, Plan};
+use serde_json::json;
+use store::plans::{PlanItemRow, PlanRow};
+use store::tasks::Node;
+use uuid::Uuid;
+
+use super::picture::{Picture, Shop, draw};
+use crate::caller::{Call, Caller};
+use crate::case::Case;
+use crate::flow::{Flow, Step};
+use crate::record::Happening;
+use crate::refusal::Refusal;
+use crate::view;
+
+/// Seconds for which a process holds the duty of planning a shop.
+const HOLD: f64 = 10.0;
+/// Seconds by which the plan may lag behind the clock before what did not begin is planned anew.
+const LAG: i64 = 60;
+/// Candidates that one round looks at: a second or so, and the same for the same day.
+const ITERATIONS: u64 = 20_000;
+
+/// Plans a shop if anything happened since the plan in force was made; `true`: it was planned. Two processes never plan
+/// one shop at once, and no lock is held while the planner thinks.
+pub async fn round(flow: &Flow, shop: Uuid, holder: Uuid) -> Result<bool, Refusal> {
+    let caller = Caller::duty(shop, "planner");
+    let call = Call { caller: caller.clone(), once: None, expects: None };
+    let mine = flow
+        .write(&call, "plan.hold", async |step| {
+            let shop = step.shop();
+            Ok(store::shops::hold_duty(step.conn(), shop, "plan", holder, HOLD).await?)
+        })
+        .await?;
+    if !mine {
+        return Ok(false);
+    }
+    let read = flow
+        .read(&caller, async |step| {
+            let shop = step.shop();
+            let newest = store::plans::newest(step.conn(), shop).await?;
+            let size = store::journal::size(step.conn(), shop).await?;
+            let through = newest.as_ref().map_or(-1, |plan| plan.through);
+            let now = step.now().await?;
+            let news = store::journal::happened(step.conn(), shop, through, size).await?;
+            let lagging =
+                store::plans::lagging(step.conn(), shop, now - chrono::TimeDelta::seconds(LAG))
+                    .await?;
+            if newest.is_some() && !news && !lagging {
+                return Ok(None);
+            }
+            Ok(Some((newest, size, step.shop_picture().await?)))
+        })
+        .await?;
+    let Some((newest, size, shop_now)) = read else { return Ok(false) };
+    let picture = draw(&shop_now);
+    let model = picture.model.clone();
+    let plan = tokio::task::spawn_blocking(move || think(&model)).await.map_err(|error| {
+        Refusal::new(
+            contract::problem::ProblemKind::Internal,
+            format!("planning broke off: {error}"),
+        )
+    })?;
+    let made = Made {
+        newest,
+        size,
+        items: items(&shop_now, &picture, &plan),
+        picture,
+        plan,
+        shop: shop_now,
+    };
+    flow.write(&call, "plan.put", async |step| step.put_plan(holder, &made).await).await
+}
+
+/// What a round came to.
+struct Made {
+    newest: Option<PlanRow>,
+    size: i64,
+    items: Vec<PlanItemRow>,
+    picture: Picture,
+    plan: Plan,
+    shop: Shop,
+}
+
+/// Plans. Iterations alone end the search, so that the same day gives the same plan.
+pub(super) fn think(model: &Model) -> Plan {
+    let per_job = u64::try_from(model.jobs.len()).unwrap_or(1).max(1);
+    let iterations = (ITERATIONS * 50 / per_job.max(50)).max(200);
+    let options = Options { iterations: Some(iterations), seed: 1, threads: 1 };
+    planner::improve::plan(model, &options, &|| 0.0)
+}
+
+/// A plan as rows, by start.
+pub(super) fn items(shop: &Shop, picture: &Picture, plan: &Plan) -> Vec<PlanItemRow> {
+    let at = |ticks: i64| DateTime::<Utc>::from_timestamp(ticks, 0).unwrap_or(shop.now);
+    let mut rows: Vec<PlanItemRow> = plan
+        .placements
+        .iter()
+        .zip(&picture.nodes)
+        .zip(&picture.model.jobs)
+        .filter_map(|((placement, (order, node)), job)| {
+            let placed: &Placement = placement.as_ref()?;
+            Some(PlanItemRow {
+                order_id: *order,
+                task: node.task(),
+                line: node.line(),
+                bay: placed.bay.and_then(|bay| shop.bays.get(bay)).map(|bay| bay.id),
+                technicians: placed
+                    .technicians
+                    .iter()
+                    .filter_map(|t| shop.people.get(*t))
+                    .map(|p| p.id)
+                    .collect(),
+                equipment: json!(
+                    job.equipment.iter().cloned().collect::<std::collections::BTreeMap<_, _>>()
+                ),
+                starts_at: at(placed.start),
+                ends_at: at(placed.end),
+            })
+        })
+        .collect();
+    rows.sort_by_key(|row| (row.starts_at, row.order_id, row.node()));
+    rows
+}
+
+/// What could not be planned, with the reason in words.
+pub(super) fn unplanned(picture: &Picture, plan: &Plan) -> Vec<Unplanned> {
+    plan.unplanned
+        .iter()
+        .filter_map(|left| {
+            let (order, node) = picture.nodes.get(left.job)?;
+            Some(Unplanned {
+                order: *order,
+                task: node.task(),
+                line: node.line(),
+                reason: left.reason.to_string(),
+            })
+        })
+        .collect()
+}
+
+/// What moved from one plan to another, in words.
+pub(super) fn moved(shop: &Shop, old: &[PlanItemRow], new: &[PlanItemRow]) -> Vec<Moved> {
+    let bay = |id: Option<Uuid>| {
+        id.and_then(|id| shop.bays.iter().find(|b| b.id == id))
+            .map_or("the road".to_owned(), |b| b.name.clone())
+    };
+    let time = |at: DateTime<Utc>| at.with_timezone(&shop.zone).format("%d %b %H:%M").to_string();
+    new.iter()
+        .filter_map(|item| {
+            let before =
+                old.iter().find(|o| o.order_id == item.order_id && o.node() == item.node())?;
+            let same = before.bay == item.bay
+                && before.starts_at == item.starts_at
+                && before.technicians == item.technicians;
+            if same {
+                return None;
+            }
+            let people = if before.technicians == item.technicians { "" } else { ", other people" };
+            Some(Moved {
+                order: item.order_id,
+                task: item.task,
+                line: item.line,
+                detail: format!(
+                    "from {} {} to {} {}{people}",
+                    bay(before.bay),
+                    time(before.starts_at),
+                    bay(item.bay),
+                    time(item.starts_at)
+                ),
+            })
+        })
+        .collect()
+}
+
+/// The parts of the objective, in weighted minutes and counts.
+#[expect(clippy::cast_precision_loss, reason = "figures to read, far below 2^52")]
+pub(super) fn cost(model: &Model, plan: &Plan) -> PlanCost {
+    let part = |cost: i64, weight: i64, unit: f64| {
+        if weight == 0 { 0.0 } else { (cost as f64 / weight as f64 / unit * 10.0).round() / 10.0 }
+    };
+    let weights = model.weights;
+    PlanCost {
+        tardiness: part(plan.cost.tardiness, weights.tardiness, 60.0),
+        flow: part(plan.cost.flow, weights.flow, 60.0),
+        moves: part(plan.cost.moving, weights.moving, 1.0),
+        changes: part(plan.cost.changes, weights.change, 1.0),
+    }
+}
+
+impl Step {
+    /// The shop's open work and means.
+    pub(super) async fn shop_picture(&mut self) -> Result<Shop, Refusal> {
+        let now = self.now().await?;
+        let shop = self.shop();
+        let row = store::shops::find(self.conn(), shop)
+            .await?
+            .ok_or_else(|| Refusal::not_found("shop"))?;
+        let open = store::orders::open(self.conn(), shop).await?;
+        let mut cases = self.see_cases(&open).await?;
+        cases.retain(|case| case.order.state == OrderState::Open);
+        Ok(Shop {
+            now,
+            zone: row.time_zone.parse().unwrap_or(chrono_tz::UTC),
+            cases,
+            bays: store::bays::list(self.conn(), shop).await?,
+            people: store::means::people(self.conn(), shop).await?,
+            units: store::means::units(self.conn(), shop).await?,
+            shifts: store::means::shift_times(self.conn(), shop).await?,
+            away: store::means::away(self.conn(), shop, now).await?,
+            pins: store::plans::pins(self.conn(), shop).await?,
+            items: store::plans::items(self.conn(), shop).await?,
+        })
+    }
+
+    /// Puts a plan in force, unless another process took the duty over. A plan that is the same changes nothing.
+    async fn put_plan(&mut self, holder: Uuid, made: &Made) -> Result<bool, Refusal> {
+        let shop = self.shop();
+        if !store::shops::hold_duty(self.conn(), shop, "plan", holder, HOLD).await? {
+            return Ok(false);
+        }
+        let unplanned = unplanned(&made.picture, &made.plan);
+        if let Some(newest) = &made.newest
+            && made.items == made.shop.items
+            && json!(unplanned) == newest.unplanned
+        {
+            store::plans::read_through(self.conn(), shop, newest.version, made.size).await?;
+            return Ok(false);
+        }
+        let moved = moved(&made.shop, &made.shop.items, &made.items);
+        let version = made.newest.as_ref().map_or(1, |plan| plan.version + 1);
+        let now = self.now().await?;
+        let cost = cost(&made.picture.model, &made.plan);
+        let row = PlanRow {
+            version,
+            made_at: now,
+            through: made.size,
+            cost: json!(cost),
+            unplanned: json!(unplanned),
+            moved: json!(moved),
+        };
+        store::plans::insert(self.conn(), shop, &row).await?;
+        store::plans::replace_items(self.conn(), shop, &made.items).await?;
+        self.record(Happening {
+            kind: "plan.made",
+            order: None,
+            subject: ("plan", version.to_string()),
+            data: json!({ "version": version, "moved": moved, "unplanned": unplanned, "cost": cost }),
+        })
+        .await?;
+        self.tell_risks(made).await?;
+        Ok(true)
+    }
+
+    /// A promise that the new plan endangers and the old one did not is told before it is broken.
+    async fn tell_risks(&mut self, made: &Made) -> Result<(), Refusal> {
+        for case in &made.shop.cases {
+            let (_, before) = view::promise(case);
+            let mine: Vec<PlanItemRow> =
+                made.items.iter().filter(|i| i.order_id == case.order.id).cloned().collect();
+            let (ready_at, after) = view::promise_with(case, &mine);
+            let worse = matches!(after, PromiseRisk::AtRisk | PromiseRisk::Late) && before != after;
+            if worse {
+                self.record(Happening {
+                    kind: "plan.promise_endangered",
+                    order: Some(case.order.id),
+                    subject: ("order", case.order.id.to_string()),
+                    data: json!({ "number": case.order.number, "promise": after, "ready_at": ready_at,
+                        "promised_at": case.order.promised_at }),
+                })
+                .await?;
+            }
+        }
+        Ok(())
+    }
+}
+
+/// The title of a planned node.
+pub(super) fn title(case: &Case, node: Node) -> String {
+    match node {
+        Node::Task(id) => case
+            .tasks
+            .iter()
+            .find(|t| t.id == id)
+            .map_or(String::new(), |t| t.definition.title.clone()),
+        Node::Line(line) => {
+            let text = case
+                .lines
+                .iter()
+                .find(|l| l.line == line)
+                .map(|l| l.text.clone())
+                .unwrap_or_default();
+            if text.is_empty() { format!("Line {line}") } else { text }
+        }
+    }
+}
