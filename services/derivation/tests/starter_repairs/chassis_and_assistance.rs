@@ -130,6 +130,8 @@ fn a_part_that_was_worked_on_is_there_whatever_the_order_says_of_features() {
         ("replace parking_brake_actuator", "parking_brake_function_test"),
         ("replace rain_light_sensor", "rain_light_sensor_initialisation"),
         ("replace parking_sensor", "parking_sensor_check"),
+        ("replace high_voltage_battery", "high_voltage_absence_proof"),
+        ("replace air_spring", "air_suspension_service_mode"),
     ] {
         let order = Order::on_unknown().line(work);
         assert!(order.derive().required().contains(needed), "{work}");
