@@ -2,7 +2,7 @@
 
 use domain::precondition::Condition;
 use domain::procedure::{Ends, PlaceOfWork, SettleBlocks};
-use domain::vehicle::Powertrain::{Combustion, Electric};
+use domain::vehicle::Powertrain::{Combustion, Electric, Hybrid};
 
 use crate::order::{Order, procedure, set};
 
@@ -184,4 +184,36 @@ fn transmission_fluid_is_levelled_at_its_temperature_before_the_shifts_are_learn
 fn a_new_key_is_learned_and_nothing_more() {
     let order = Order::on(Combustion, COMFORT).line("replace key");
     assert_eq!(order.derive().required(), set("key_learning"));
+}
+
+#[test]
+fn nobody_connects_the_battery_while_others_rely_on_it_being_off() {
+    let order = Order::on(Hybrid, "high_voltage")
+        .line("replace inverter")
+        .line("replace clock_spring")
+        .line("replace battery");
+    let answer = order.derive();
+    let disturbed = |enter: &str, by: &str| {
+        let (enter, by) = (answer.node(enter), answer.node(by));
+        answer.0.either_or.iter().any(|one| one.enter == enter && one.disturber == by)
+    };
+    assert!(disturbed("high_voltage_isolation", "restraint_power_up"));
+    assert!(disturbed("high_voltage_isolation", "line 3"));
+    assert!(disturbed("restraint_power_down", "line 3"));
+    assert!(answer.0.findings.is_empty());
+}
+
+#[test]
+fn one_line_with_restraints_and_high_voltage_has_an_order_that_works() {
+    let order = Order::on(Hybrid, "high_voltage").line("replace inverter, replace clock_spring");
+    let answer = order.derive();
+    assert!(answer.0.findings.is_empty() && answer.0.either_or.is_empty());
+    answer.in_order(&[
+        "restraint_power_down",
+        "high_voltage_isolation",
+        "high_voltage_absence_proof",
+        "line 1",
+        "restraint_power_up",
+        "high_voltage_re_energise",
+    ]);
 }
