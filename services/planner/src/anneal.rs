@@ -275,7 +275,7 @@ fn book(state: &mut State, shop: &Shop<'_>, draft: &Draft, job: usize) {
             state.book_fixed(shop, job, start, end, spot, NEVER / -2);
         }
         None if draft.starts[job] < NEVER => {
-            state.book(shop, job, draft.spots[job], draft.starts[job], draft.ends[job])
+            state.book(shop, job, draft.spots[job], draft.starts[job], draft.ends[job]);
         }
         None => state.cost += MISSING,
     }

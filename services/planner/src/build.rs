@@ -50,6 +50,9 @@ pub(crate) struct State {
     pub(crate) cost: i64,
 }
 
+/// A spot that could be, by end, move, rank of the bay and how long the people have been free; with start and end.
+type Found = ((Ticks, bool, usize, Ticks), Spot, Ticks, Ticks);
+
 impl State {
     /// Before the first job.
     pub(crate) fn new(shop: &Shop<'_>) -> Self {
@@ -78,7 +81,7 @@ impl State {
             cost: 0,
         };
         state.cost =
-            (0..state.ends.len()).map(|order| order_cost(shop, order, state.ends[order])).sum();
+            (0..state.ends.len()).map(|order| shop.order_cost(order, state.ends[order])).sum();
         state
     }
 
@@ -151,33 +154,33 @@ impl State {
         found
     }
 
-    fn fit(&self, shop: &Shop<'_>, job: usize, spot: Spot, from: Ticks) -> (Ticks, Ticks) {
+    fn fit(&self, shop: &Shop<'_>, job: usize, place: Spot, from: Ticks) -> (Ticks, Ticks) {
         let work = &shop.works[job];
         let hold = if work.settle_bay { work.settle } else { 0 };
-        let zone = if work.equipment.is_empty() { 0 } else { shop.zone(work.order, spot.bay) };
+        let zone = if work.equipment.is_empty() { 0 } else { shop.zone(work.order, place.bay) };
         let mut start = from;
-        let full = work.length_in(spot.bay);
+        let full = work.length_in(place.bay);
         let mut length = full;
         loop {
             let before = start;
-            for &person in &spot.people {
+            for &person in &place.people {
                 if person == NONE {
                     continue;
                 }
                 let number = shop.bays + person as usize;
                 let slot = &self.slots[number];
                 if work.pause >= 0 {
-                    let (from, to) =
-                        shop.calendars[number].fit_paused(start.max(slot.free), full, work.pause);
+                    let at = start.max(slot.free);
+                    let (from, to) = shop.fit_paused(person as usize, at, full, work.pause);
                     start = from;
                     length = to - from;
                 } else {
                     start = shop.calendars[number].fit(start.max(slot.free), length, slot.window).0;
                 }
             }
-            if spot.bay != NONE && start < NEVER {
-                let slot = &self.slots[spot.bay as usize];
-                start = shop.calendars[spot.bay as usize]
+            if place.bay != NONE && start < NEVER {
+                let slot = &self.slots[place.bay as usize];
+                start = shop.calendars[place.bay as usize]
                     .fit(start.max(slot.free), length + hold, slot.window)
                     .0;
             }
@@ -186,7 +189,7 @@ impl State {
                     start = self.units(shop, kind, units, zone, start, length);
                 }
             }
-            start = shop.after_visits(work, spot.bay, start, length);
+            start = shop.after_visits(work, place.bay, start, length);
             if start >= NEVER || start + length > shop.model.horizon {
                 return (NEVER, NEVER);
             }
@@ -265,7 +268,7 @@ impl State {
             if car.place != NONE && car.place != spot.bay {
                 self.cost += shop.model.weights.moving;
             }
-            car.left = hold;
+            car.left = if work.settle_vehicle { end + work.settle } else { hold };
             car.place = spot.bay;
             let lock = if work.frees {
                 car.immobile = false;
@@ -297,7 +300,7 @@ impl State {
         let order = work.order as usize;
         let reach = end + work.tail;
         if reach > self.ends[order] {
-            self.cost += order_cost(shop, order, reach) - order_cost(shop, order, self.ends[order]);
+            self.cost += shop.order_cost(order, reach) - shop.order_cost(order, self.ends[order]);
             self.ends[order] = reach;
         }
         if reach > self.last {
@@ -407,7 +410,7 @@ impl State {
     ) -> Option<(Spot, Ticks, Ticks)> {
         let work = &shop.works[job];
         let place = self.cars[work.vehicle as usize].place;
-        let mut best: Option<((Ticks, bool, usize, Ticks), Spot, Ticks, Ticks)> = None;
+        let mut best: Option<Found> = None;
         for (rank, &bay) in work.bays.iter().enumerate() {
             if !self.enters(shop, job, bay) {
                 continue;
@@ -450,7 +453,7 @@ impl State {
             match work.people.as_slice() {
                 [] => look([NONE; 2]),
                 [able] => {
-                    able.iter().filter(|&&one| works_in(one)).for_each(|&one| look([one, NONE]))
+                    able.iter().filter(|&&one| works_in(one)).for_each(|&one| look([one, NONE]));
                 }
                 [first, second, ..] => {
                     for &one in first.iter().filter(|&&one| works_in(one)) {
@@ -473,12 +476,4 @@ fn stays(before: &Placement, spot: Spot, start: Ticks) -> bool {
         && before.bay.map_or(NONE, index) == spot.bay
         && person(0) == spot.people[0]
         && person(1) == spot.people[1]
-}
-
-/// What an order costs that ends then.
-#[inline]
-fn order_cost(shop: &Shop<'_>, order: usize, end: Ticks) -> i64 {
-    let (order, weights) = (&shop.model.orders[order], &shop.model.weights);
-    let late = order.promised.map_or(0, |promised| (end - promised).max(0));
-    order.weight * (weights.tardiness * late + weights.flow * (end - order.release).max(0))
 }

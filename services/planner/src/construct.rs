@@ -128,7 +128,7 @@ impl<'s, 'm> Floor<'s, 'm> {
             match work.fixed {
                 Some((start, ..)) => floor.heap.push(Reverse((start, index(job)))),
                 None if !work.left_out && floor.waits[job] == 0 => {
-                    floor.heap.push(Reverse((work.release, index(job))))
+                    floor.heap.push(Reverse((work.release, index(job))));
                 }
                 None => {}
             }

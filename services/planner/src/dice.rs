@@ -1,6 +1,6 @@
 //! Reproducible chance.
 
-/// A small generator (Steele, Lea and Flood 2014, "Fast splittable pseudorandom number generators": SplitMix64).
+/// A small generator (Steele, Lea and Flood 2014, "Fast splittable pseudorandom number generators": `SplitMix64`).
 #[derive(Debug, Clone)]
 pub(crate) struct Dice(u64);
 

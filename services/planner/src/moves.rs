@@ -102,11 +102,7 @@ impl Walk<'_, '_> {
                 .map(|&job| self.now.ends[job as usize])
                 .max()
                 .unwrap_or(0);
-            let late = model.orders[order].promised.map_or(0, |promised| (end - promised).max(0));
-            let flow =
-                if model.weights.flow > 0 { (end - model.orders[order].release).max(0) } else { 0 };
-            let costs = model.orders[order].weight
-                * (model.weights.tardiness * late + model.weights.flow * flow);
+            let costs = self.shop.order_cost(order, end);
             if costs > worst {
                 (chosen, worst) = (order, costs);
             }
@@ -178,9 +174,9 @@ impl Walk<'_, '_> {
                 (bay, shares) = (false, true);
                 left -= 1;
             }
-            for slot in 0..2 {
-                if people[slot] && there.people.contains(&spot.people[slot]) {
-                    (people[slot], shares) = (false, true);
+            for (open, who) in people.iter_mut().zip(&spot.people) {
+                if *open && there.people.contains(who) {
+                    (*open, shares) = (false, true);
                     left -= 1;
                 }
             }
@@ -199,7 +195,7 @@ impl Walk<'_, '_> {
 
     fn elsewhere(&mut self, job: usize) -> Ask {
         let work = &self.shop.works[job];
-        if self.dice.below(3) == 0 {
+        if work.fixed.is_some() || self.dice.below(3) == 0 {
             return Ask::Free;
         }
         let mut spot: Spot = self.now.spots[job];
@@ -207,16 +203,16 @@ impl Walk<'_, '_> {
         if bays > 1 && (people == 0 || self.dice.below(2) == 0) {
             spot.bay = work.bays[self.dice.below(bays)];
         } else if people > 0 {
-            let slot = self.dice.below(people.min(2));
-            let able = &work.people[slot];
-            spot.people[slot] = able[self.dice.below(able.len())];
+            let number = self.dice.below(people.min(2));
+            let able = &work.people[number];
+            spot.people[number] = able[self.dice.below(able.len())];
         }
         let zone = self.shop.zone(work.order, spot.bay);
-        let there = spot
+        let works_there = spot
             .people
             .iter()
             .all(|&who| who == NONE || self.shop.works_in[who as usize * self.shop.zones + zone]);
-        if there && (spot.people[0] == NONE || spot.people[0] != spot.people[1]) {
+        if works_there && (spot.people[0] == NONE || spot.people[0] != spot.people[1]) {
             Ask::At(spot)
         } else {
             Ask::Free

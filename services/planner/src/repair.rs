@@ -2,7 +2,7 @@
 
 use crate::build::State;
 use crate::calendar::NEVER;
-use crate::construct::{Draft, Rule, dispatch, ready};
+use crate::construct::{Draft, Rule, construct, dispatch, ready};
 use crate::improve::{finish, first};
 use crate::model::{Model, Placement};
 use crate::outcome::Plan;
@@ -20,6 +20,89 @@ pub fn repair(model: &Model) -> Plan {
 
 /// The plan in force as far as it can be kept; then what is new, laid into the gaps.
 pub(crate) fn keep(shop: &Shop<'_>) -> Draft {
+    let mut released = vec![false; shop.works.len()];
+    loop {
+        let (draft, cost) = kept(shop, &released);
+        let missing = |job: usize| !shop.works[job].left_out && draft.ends[job] >= NEVER;
+        if draft.broken.is_some() {
+            return draft;
+        }
+        if !(0..shop.works.len()).any(missing) {
+            return Draft { cost, ..draft };
+        }
+        if release(shop, &draft, &mut released) {
+            continue;
+        }
+        let laid = fill(shop, &draft);
+        match laid.broken {
+            Some(job) if shop.works[job].fixed.is_none() => {
+                let places = (vec![shop.works[job].vehicle], vec![draft.spots[job].bay]);
+                if !let_go(shop, &places.0, &places.1, &mut released) {
+                    return construct(shop);
+                }
+            }
+            _ => return laid,
+        }
+    }
+}
+
+/// What is kept stands fast; the rest is dispatched into the gaps.
+fn fill(shop: &Shop<'_>, draft: &Draft) -> Draft {
+    let mut held = shop.clone();
+    for job in 0..shop.works.len() {
+        if shop.works[job].fixed.is_none() && draft.ends[job] < NEVER {
+            let placement = placement_of(draft.starts[job], draft.ends[job], draft.spots[job]);
+            held.fix(job, &placement, true);
+        }
+    }
+    dispatch(&held, Rule::TardinessCost(2.0))
+}
+
+/// A bracket or an immobile span of which a part must be laid in anew is laid in anew whole, with all that its vehicle and
+/// its bay hold; false if there is none.
+fn release(shop: &Shop<'_>, draft: &Draft, released: &mut [bool]) -> bool {
+    let model = shop.model;
+    let lost = |job: usize| {
+        let planned = model.in_force.get(job).is_some_and(Option::is_some);
+        planned && draft.ends[job] >= NEVER && !shop.works[job].left_out
+    };
+    let mut vehicles = Vec::new();
+    let mut bays = Vec::new();
+    for bracket in &model.brackets {
+        if lost(bracket.outside) || bracket.inside.iter().any(|&job| lost(job)) {
+            vehicles.push(shop.works[bracket.outside].vehicle);
+        }
+    }
+    for span in &model.immobile {
+        if lost(span.until) || span.from.is_some_and(lost) {
+            let vehicle = shop.works[span.until].vehicle;
+            vehicles.push(vehicle);
+            let fixed = span.from.and_then(|from| shop.works[from].fixed).map(|fixed| fixed.2.bay);
+            bays.extend(fixed.or(model.vehicles[vehicle as usize].stands_in.map(index)));
+        }
+    }
+    let_go(shop, &vehicles, &bays, released)
+}
+
+/// Releases all work of these vehicles and in these bays; false if all of it already was.
+fn let_go(shop: &Shop<'_>, vehicles: &[u32], bays: &[u32], released: &mut [bool]) -> bool {
+    let mut more = false;
+    for (job, flag) in released.iter_mut().enumerate() {
+        let work = &shop.works[job];
+        let bay =
+            shop.model.in_force.get(job).and_then(Option::as_ref).and_then(|before| before.bay);
+        let falls =
+            vehicles.contains(&work.vehicle) || bay.is_some_and(|bay| bays.contains(&index(bay)));
+        if falls && work.fixed.is_none() && !*flag {
+            *flag = true;
+            more = true;
+        }
+    }
+    more
+}
+
+/// Every job of the plan in force that is not released, at its old place or a little later.
+fn kept(shop: &Shop<'_>, released: &[bool]) -> (Draft, i64) {
     let model = shop.model;
     let sorted = shop.sorted();
     let mut rank = vec![index(shop.works.len()); shop.works.len()];
@@ -29,7 +112,7 @@ pub(crate) fn keep(shop: &Shop<'_>) -> Draft {
         let work = &shop.works[id];
         rank[id] = index(number);
         let before = work.before.iter().all(|(before, _)| known[*before as usize]);
-        let planned = model.in_force.get(id).is_some_and(Option::is_some);
+        let planned = model.in_force.get(id).is_some_and(Option::is_some) && !released[id];
         known[id] = work.fixed.is_some() || (planned && before && !work.left_out);
     }
     let key = |job: usize| match (shop.works[job].fixed, model.in_force.get(job)) {
@@ -44,33 +127,16 @@ pub(crate) fn keep(shop: &Shop<'_>) -> Draft {
     list.sort_by_key(|&job| (key(job as usize), rank[job as usize]));
     let mut draft = Draft::empty(shop.works.len());
     let mut state = State::new(shop);
-    let mut late = Vec::new();
     for &job in &list {
-        lay(shop, &mut state, &mut draft, job as usize, &mut late);
+        lay(shop, &mut state, &mut draft, job as usize);
         if draft.broken.is_some() {
-            return draft;
+            break;
         }
     }
-    let complete =
-        (0..shop.works.len()).all(|job| shop.works[job].left_out || draft.ends[job] < NEVER);
-    if complete {
-        draft.cost = state.cost;
-        return draft;
-    }
-    let mut held = shop.clone();
-    for job in 0..shop.works.len() {
-        if shop.works[job].fixed.is_none() && draft.ends[job] < NEVER {
-            held.fix(
-                job,
-                &placement_of(draft.starts[job], draft.ends[job], draft.spots[job]),
-                false,
-            );
-        }
-    }
-    dispatch(&held, Rule::TardinessCost(2.0))
+    (draft, state.cost)
 }
 
-fn lay(shop: &Shop<'_>, state: &mut State, draft: &mut Draft, job: usize, late: &mut Vec<usize>) {
+fn lay(shop: &Shop<'_>, state: &mut State, draft: &mut Draft, job: usize) {
     let work = &shop.works[job];
     let at = ready(shop, &draft.ends, job);
     if let Some((start, end, spot)) = work.fixed {
@@ -83,7 +149,6 @@ fn lay(shop: &Shop<'_>, state: &mut State, draft: &mut Draft, job: usize, late: 
         return;
     }
     let Some(at) = at.filter(|_| state.admits(shop, job)) else {
-        late.push(job);
         return;
     };
     if let Some(Some(before)) = shop.model.in_force.get(job) {
@@ -91,21 +156,13 @@ fn lay(shop: &Shop<'_>, state: &mut State, draft: &mut Draft, job: usize, late: 
         let from = at.max(before.start);
         if usable(shop, job, before) {
             let (start, end) = state.earliest(shop, job, spot, from);
-            let other = if start == before.start { None } else { state.choose(shop, job, from) };
-            // Another bay or technician only if that saves more than half the work's length.
-            if start < NEVER && other.is_none_or(|(_, _, sooner)| end <= sooner + work.length / 2) {
+            // A short delay is passed on; who would wait long is laid in anew, so that others keep their place.
+            if start <= from + work.length {
                 state.book(shop, job, spot, start, end);
                 draft.set(job, spot, start, end);
-                return;
             }
         }
-        if let Some((spot, start, end)) = state.choose(shop, job, from) {
-            state.book(shop, job, spot, start, end);
-            draft.set(job, spot, start, end);
-            return;
-        }
     }
-    late.push(job);
 }
 
 /// Whether bay and people of the plan in force may still do the job.

@@ -58,6 +58,7 @@ pub(crate) fn screen<'m>(
             unplanned.push(Unplanned { job, reason });
         }
     }
+    shop.set_tails();
     (shop, unplanned)
 }
 
@@ -97,17 +98,12 @@ fn pin_spot(shop: &mut Shop<'_>, id: JobId) -> Option<Reason> {
     }
     if let Some(who) = pin.technician {
         let able = &mut shop.works[id].people;
-        match able.iter().position(|able| able.contains(&index(who))) {
-            Some(slot) => able[slot] = vec![index(who)],
-            None => {
-                let name = shop
-                    .model
-                    .technicians
-                    .get(who)
-                    .map_or("that technician", |technician| technician.name.as_str());
-                return Some(Reason::Pin(format!("pinned to {name}, who can't do it")));
-            }
-        }
+        let Some(slot) = able.iter().position(|able| able.contains(&index(who))) else {
+            let name = shop.model.technicians.get(who);
+            let name = name.map_or("that technician", |technician| technician.name.as_str());
+            return Some(Reason::Pin(format!("pinned to {name}, who can't do it")));
+        };
+        able[slot] = vec![index(who)];
     }
     None
 }

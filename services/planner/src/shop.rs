@@ -19,6 +19,10 @@ impl Spot {
 
 /// A job as the builder reads it.
 #[derive(Debug, Clone)]
+#[expect(
+    clippy::struct_excessive_bools,
+    reason = "independent marks of a job, read in the innermost loop"
+)]
 pub(crate) struct Work {
     pub(crate) order: u32,
     pub(crate) vehicle: u32,
@@ -87,6 +91,9 @@ pub(crate) struct Shop<'m> {
     pub(crate) immobile_now: Vec<bool>,
     /// By bay: until when and by which vehicle it is booked for fixed work.
     pub(crate) booked: Vec<Vec<(Ticks, u32)>>,
+    /// By technician: shifts alone, and fixed work; a pause may bridge a break but no other work.
+    pub(crate) shifts: Vec<Calendar>,
+    pub(crate) busy: Vec<Vec<(Ticks, Ticks)>>,
     /// By vehicle: fixed work that is not over, from, until and in which bay.
     pub(crate) visits: Vec<Vec<(Ticks, Ticks, u32)>>,
 }
@@ -132,6 +139,8 @@ impl<'m> Shop<'m> {
                 .collect(),
             immobile_now: vec![false; model.vehicles.len()],
             booked: vec![Vec::new(); model.bays.len()],
+            shifts: Vec::new(),
+            busy: vec![Vec::new(); model.technicians.len()],
             visits: vec![Vec::new(); model.vehicles.len()],
         };
         shop.open_calendars();
@@ -139,7 +148,6 @@ impl<'m> Shop<'m> {
         shop.works = (0..model.jobs.len()).map(|id| shop.work(id, &kinds)).collect();
         shop.tie();
         shop.bracket();
-        shop.set_tails();
         shop
     }
 
@@ -156,6 +164,7 @@ impl<'m> Shop<'m> {
         for technician in &model.technicians {
             let mut calendar = Calendar::open(technician.shifts.clone());
             calendar.close(latest, NEVER);
+            self.shifts.push(calendar.clone());
             self.calendars.push(calendar);
             self.works_in.extend(
                 (0..self.zones)
@@ -177,21 +186,15 @@ impl<'m> Shop<'m> {
                 (0..pool.capacity).map(|_| Calendar::between(NEVER / -2, self.model.horizon)),
             );
             let row = &mut self.pool_of[kind * self.zones..(kind + 1) * self.zones];
-            match pool.zone {
-                Some(zone) => row[zone] = number,
-                None => {
-                    let own: Vec<usize> = self
-                        .model
-                        .pools
-                        .iter()
-                        .filter(|other| other.kind == pool.kind)
-                        .filter_map(|other| other.zone)
-                        .collect();
-                    for (zone, cell) in row.iter_mut().enumerate() {
-                        if !own.contains(&zone) {
-                            *cell = number;
-                        }
-                    }
+            let own = |zone: usize| {
+                self.model
+                    .pools
+                    .iter()
+                    .any(|other| other.kind == pool.kind && other.zone == Some(zone))
+            };
+            for (zone, cell) in row.iter_mut().enumerate() {
+                if pool.zone == Some(zone) || (pool.zone.is_none() && !own(zone)) {
+                    *cell = number;
                 }
             }
         }
@@ -366,14 +369,15 @@ impl<'m> Shop<'m> {
         sorted
     }
 
-    fn set_tails(&mut self) {
+    /// Works out the tails; fixed work and what is left out lengthen nothing.
+    pub(crate) fn set_tails(&mut self) {
         for &job in self.sorted().iter().rev() {
             let job = job as usize;
             let order = self.works[job].order;
             let mut tail = 0;
             for &next in &self.works[job].after {
                 let next_work = &self.works[next as usize];
-                if next_work.order == order {
+                if next_work.order == order && next_work.fixed.is_none() && !next_work.left_out {
                     let wait = next_work
                         .before
                         .iter()
@@ -413,6 +417,27 @@ impl<'m> Shop<'m> {
         (pool != NONE).then(|| self.pools[pool as usize])
     }
 
+    /// First start and end of work that may pause, by one technician.
+    pub(crate) fn fit_paused(
+        &self,
+        person: usize,
+        at: Ticks,
+        length: Ticks,
+        gap: Ticks,
+    ) -> (Ticks, Ticks) {
+        let mut at = at;
+        loop {
+            let (start, end) = self.shifts[person].fit_paused(at, length, gap);
+            match self.busy[person]
+                .iter()
+                .find(|&&(from, to)| from < end && start < to && from < to)
+            {
+                Some(&(_, to)) if start < NEVER => at = to,
+                _ => return (start, end),
+            }
+        }
+    }
+
     /// Whether another vehicle's fixed work needs the bay after that moment.
     pub(crate) fn booked_by_other(&self, bay: u32, from: Ticks, vehicle: u32) -> bool {
         self.booked[bay as usize].iter().any(|&(until, whose)| whose != vehicle && until > from)
@@ -446,6 +471,17 @@ impl<'m> Shop<'m> {
         start
     }
 
+    /// What an order costs that ends then; more than anything if it never does.
+    #[inline]
+    pub(crate) fn order_cost(&self, order: usize, end: Ticks) -> i64 {
+        let (order, weights) = (&self.model.orders[order], &self.model.weights);
+        if end >= NEVER {
+            return NEVER;
+        }
+        let late = order.promised.map_or(0, |promised| (end - promised).max(0));
+        order.weight * (weights.tardiness * late + weights.flow * (end - order.release).max(0))
+    }
+
     /// Takes the job out of the plan: nothing waits for it, brackets miss it.
     pub(crate) fn leave_out(&mut self, job: usize) {
         self.works[job].left_out = true;
@@ -462,6 +498,7 @@ impl<'m> Shop<'m> {
         }
         for &person in &placement.technicians {
             self.calendars[self.bays + person].close(start, end);
+            self.busy[person].push((start, end));
         }
         let zone = self.zone(self.works[job].order, spot.bay);
         for (kind, units) in self.works[job].equipment.clone() {

@@ -51,6 +51,9 @@ fn a_technician_who_goes_home_moves_only_what_was_his() {
     let before = plan(&model, &Options { iterations: Some(2_000), ..Options::default() }, &|| 0.0);
     model.in_force.clone_from(&before.placements);
     model.now = 90;
+    for (job, placement) in model.jobs.iter_mut().zip(&before.placements) {
+        job.fixed = placement.clone().filter(|placement| placement.start < 90);
+    }
     model.technicians[1].shifts = vec![(0, 120), (1440, 1920)];
     let after = repair(&model);
     let moved = compare(&model, &before, &after).moved;

@@ -197,7 +197,7 @@ fn equipment(model: &Model, placed: &[(usize, &Placement)], broken: &mut Vec<Str
             .filter(|other| other.kind == pool.kind)
             .filter_map(|other| other.zone)
             .collect();
-        let uses: Vec<(Ticks, Ticks, u32)> = placed
+        let uses: Vec<(Ticks, Ticks, u32, bool)> = placed
             .iter()
             .filter(|(id, placement)| {
                 let home = model.orders[model.jobs[*id].order].zones.first().copied().unwrap_or(0);
@@ -206,16 +206,16 @@ fn equipment(model: &Model, placed: &[(usize, &Placement)], broken: &mut Vec<Str
             })
             .flat_map(|(id, placement)| {
                 let units = model.jobs[*id].equipment.iter().filter(|(kind, _)| *kind == pool.kind);
-                units.map(|(_, units)| (placement.start, placement.end, *units))
+                units.map(|(_, units)| {
+                    (placement.start, placement.end, *units, model.jobs[*id].fixed.is_some())
+                })
             })
             .collect();
         for &(moment, ..) in &uses {
-            let level: u32 = uses
-                .iter()
-                .filter(|(from, to, _)| *from <= moment && moment < *to)
-                .map(|(.., units)| units)
-                .sum();
-            if level > pool.capacity {
+            let there: Vec<_> =
+                uses.iter().filter(|(from, to, ..)| *from <= moment && moment < *to).collect();
+            let level: u32 = there.iter().map(|(_, _, units, _)| units).sum();
+            if level > pool.capacity && there.iter().any(|(.., fixed)| !fixed) {
                 broken.push(format!("{level} of {} in use at {moment}", pool.kind));
                 break;
             }
