@@ -5,7 +5,7 @@ use planner::outcome::Plan;
 use std::collections::BTreeSet;
 
 /// Every broken rule in words; an empty list means that the plan holds.
-pub fn violations(model: &Model, plan: &Plan) -> Vec<String> {
+pub(crate) fn violations(model: &Model, plan: &Plan) -> Vec<String> {
     let mut broken = Vec::new();
     let placed: Vec<(usize, &Placement)> = plan
         .placements

@@ -62,7 +62,7 @@ const MK01: &str = "\
 ";
 
 fn makespan(text: &str, iterations: u64) -> i64 {
-    let model = JobShop::read(text).unwrap().model();
+    let model = JobShop::read(text).expect("a job shop").model();
     let options = Options { iterations: Some(iterations), ..Options::default() };
     let found = plan(&model, &options, &|| 0.0);
     assert!(found.unplanned.is_empty());

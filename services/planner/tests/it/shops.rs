@@ -40,7 +40,7 @@ prop_compose! {
 
 prop_compose! {
     /// A model of up to a dozen jobs with every kind of rule.
-    pub fn shop()(
+    pub(crate) fn shop()(
         bays in prop::collection::vec((0..8_u8, 0..2_usize, 0..400_i64), 1..4),
         crew in prop::collection::vec((0..8_u8, 0..3_usize, 0..200_i64), 1..4),
         tools in prop::collection::vec((prop::option::of(0..2_usize), 0..3_u32), 0..3),
