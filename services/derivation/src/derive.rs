@@ -131,7 +131,7 @@ pub fn derive<'a>(compiled: &'a Compiled, repair: &Repair<'a>) -> Derivation<'a>
         .map(|node| is_task(&graph, node).then(|| membership(&graph, &incoming, node)))
         .collect();
     let is_member = |node: NodeId| members[node].as_ref().is_some_and(|m| m.truth != Truth::No);
-    let lines = LineSets::new(&graph);
+    let lines = LineSets::new(&graph, &incoming);
     let mut tasks: Vec<NodeId> = (0..graph.nodes.len()).filter(|node| is_member(*node)).collect();
     tasks.sort_by_key(|node| match graph.nodes[*node].kind {
         Kind::Task { procedure, place, .. } => (procedure, place.map(|p| compiled.symbols.name(p))),

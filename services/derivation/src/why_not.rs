@@ -166,7 +166,8 @@ impl Explanation<'_> {
         match self.exists {
             Truth::Yes => {}
             Truth::No => {
-                sentences.push(format!("This vehicle does not have it: {}.", join(&self.exists_by)))
+                sentences
+                    .push(format!("This vehicle does not have it: {}.", join(&self.exists_by)));
             }
             Truth::Unknown => sentences.push(format!(
                 "Whether this vehicle has it is unknown: {}.",

@@ -127,6 +127,8 @@ impl<'c> Known<'c> {
         if let Some(opens) = &entry.opens {
             let at = at.key("opens");
             self.procedure(&at.key("left_by"), &opens.left_by, found);
+            let said = &opens.work_ends_with;
+            words(&at.key("work_ends_with"), &self.statements, "statement", said, found);
             if let Some(recovery) = &opens.recovered_by {
                 self.procedure(&at.key("recovered_by"), recovery, found);
             }

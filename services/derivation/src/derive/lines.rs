@@ -1,6 +1,8 @@
 //! Which lines each task and operation comes from, through however many steps.
 
-use crate::derive::graph::{From, Graph, NodeId};
+use crate::derive::graph::{From, Graph, Link, NodeId};
+use crate::derive::membership::{Incoming, comes_from, is_task};
+use crate::facts::Truth;
 
 /// For each node of the graph, a set of lines (by index).
 #[derive(Debug)]
@@ -10,10 +12,29 @@ pub(crate) struct LineSets {
 }
 
 impl LineSets {
-    pub(crate) fn new(graph: &Graph<'_>) -> Self {
+    /// The lines that a node may come from, whatever the unknown facts turn out to be.
+    pub(crate) fn new(graph: &Graph<'_>, incoming: &Incoming) -> Self {
+        let mut possible = Self::along(graph, |_| true);
+        if graph.links.iter().all(|link| link.truth == Truth::Yes) {
+            return possible;
+        }
+        let certain = Self::along(graph, |link| link.truth == Truth::Yes);
+        for node in (0..graph.nodes.len()).filter(|node| is_task(graph, *node)) {
+            let doubtful: Vec<usize> =
+                possible.of(node).filter(|line| !certain.has(node, *line)).collect();
+            for line in doubtful {
+                if !comes_from(graph, incoming, node, line) {
+                    possible.remove(node, line);
+                }
+            }
+        }
+        possible
+    }
+
+    fn along(graph: &Graph<'_>, counts: impl Fn(&Link<'_>) -> bool) -> Self {
         let words = graph.repair.lines.len().div_ceil(64).max(1);
         let mut sets = Self { words, bits: vec![0; words * graph.nodes.len()] };
-        for link in &graph.links {
+        for link in graph.links.iter().filter(|link| counts(link)) {
             match link.from {
                 From::Line(line, _) => sets.insert(link.to, line),
                 From::EveryOrder => {
@@ -27,7 +48,7 @@ impl LineSets {
         let mut again = true;
         while again {
             again = false;
-            for link in &graph.links {
+            for link in graph.links.iter().filter(|link| counts(link)) {
                 if let From::Node(from) = link.from {
                     again |= sets.add_all(from, link.to);
                 }
@@ -49,6 +70,14 @@ impl LineSets {
                 })
             })
         })
+    }
+
+    fn has(&self, node: NodeId, line: usize) -> bool {
+        self.bits[node * self.words + line / 64] & (1 << (line % 64)) != 0
+    }
+
+    fn remove(&mut self, node: NodeId, line: usize) {
+        self.bits[node * self.words + line / 64] &= !(1 << (line % 64));
     }
 
     fn insert(&mut self, node: NodeId, line: usize) {

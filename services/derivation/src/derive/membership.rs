@@ -33,20 +33,26 @@ pub(crate) fn membership(graph: &Graph<'_>, incoming: &Incoming, node: NodeId) -
     if graph.nodes[node].certain {
         return Membership::CERTAIN;
     }
-    let cone = Cone::new(graph, incoming, node);
+    let cone = Cone::new(graph, incoming, node, None);
     if let [Variable { what, classes, .. }] = &cone.variables[..]
         && cone.is_plain
         && classes.len() > 1
     {
         return Membership { truth: Truth::Unknown, depends_on: vec![*what] };
     }
-    let cases = cone.variables.iter().try_fold(1_usize, |cases, variable| {
-        cases.checked_mul(variable.classes.len()).filter(|cases| *cases <= MOST_CASES)
-    });
-    match cases {
-        Some(cases) => cone.try_all(graph, cases),
-        None => cone.bounds(graph),
-    }
+    cone.evaluate(graph)
+}
+
+/// Whether a node comes from a line on some vehicle.
+pub(crate) fn comes_from(
+    graph: &Graph<'_>,
+    incoming: &Incoming,
+    node: NodeId,
+    line: usize,
+) -> bool {
+    let cone = Cone::new(graph, incoming, node, Some(line));
+    let may_be_mistaken = cone.variables.iter().any(|variable| variable.mixed);
+    !may_be_mistaken || cone.evaluate(graph).truth != Truth::No
 }
 
 /// The links that lead to each node.
@@ -82,6 +88,8 @@ impl Incoming {
 /// The unknown part of the graph from which a node can be reached.
 struct Cone {
     node: NodeId,
+    /// Only what comes from this line counts.
+    line: Option<usize>,
     links: Vec<LinkId>,
     variables: Vec<Variable>,
     /// Every link depends on one statement at most, and all on the same one.
@@ -98,7 +106,7 @@ struct Variable {
 }
 
 impl Cone {
-    fn new(graph: &Graph<'_>, incoming: &Incoming, node: NodeId) -> Self {
+    fn new(graph: &Graph<'_>, incoming: &Incoming, node: NodeId, line: Option<usize>) -> Self {
         let mut seen = vec![node];
         let mut links = Vec::new();
         let mut literals: Vec<(Unknown, AtomId, bool)> = Vec::new();
@@ -109,7 +117,7 @@ impl Cone {
                 let link = &graph.links[id];
                 collect(graph, &link.condition, &mut literals);
                 if let From::Node(from) = link.from
-                    && !graph.nodes[from].certain
+                    && (line.is_some() || !graph.nodes[from].certain)
                     && !seen.contains(&from)
                 {
                     seen.push(from);
@@ -140,7 +148,17 @@ impl Cone {
         for variable in &mut variables {
             variable.classes = classes(graph, variable.what, &variable.atoms);
         }
-        Self { node, links, variables, is_plain }
+        Self { node, line, links, variables, is_plain }
+    }
+
+    fn evaluate(&self, graph: &Graph<'_>) -> Membership {
+        let cases = self.variables.iter().try_fold(1_usize, |cases, variable| {
+            cases.checked_mul(variable.classes.len()).filter(|cases| *cases <= MOST_CASES)
+        });
+        match cases {
+            Some(cases) => self.try_all(graph, cases),
+            None => self.bounds(graph),
+        }
     }
 
     /// Evaluates every case.
@@ -240,9 +258,13 @@ impl Cone {
         loop {
             let before = reached.len();
             for link in &open_links {
-                let from = match link.from {
-                    From::Node(from) => graph.nodes[from].certain || reached.contains(&from),
-                    _ => true,
+                let from = match (link.from, self.line) {
+                    (From::Node(from), None) => {
+                        graph.nodes[from].certain || reached.contains(&from)
+                    }
+                    (From::Node(from), Some(_)) => reached.contains(&from),
+                    (From::Line(at, _), Some(line)) => at == line,
+                    (from, line) => line.is_none() || from == From::EveryOrder,
                 };
                 if from && !reached.contains(&link.to) {
                     reached.push(link.to);
