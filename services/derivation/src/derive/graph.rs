@@ -80,8 +80,8 @@ pub(crate) struct Condition<'a> {
     pub(crate) on: Option<&'a Formula>,
     /// Predicate of the vehicles on which the procedure exists.
     pub(crate) exists: Option<&'a Formula>,
-    /// The line that nobody understood for sure yet, by index.
-    pub(crate) doubt: Option<usize>,
+    /// The candidate of a line that nobody understood for sure yet: indexes of line and operation.
+    pub(crate) doubt: Option<(usize, usize)>,
 }
 
 const NO_CONDITION: Condition<'static> = Condition { on: None, exists: None, doubt: None };
@@ -147,7 +147,7 @@ impl<'a> Graph<'a> {
         for (at, line) in repair.lines.iter().enumerate() {
             let begin = self.nodes.len();
             for (which, stated) in line.counted() {
-                let doubt = (!stated.sure).then_some(at);
+                let doubt = (!stated.sure).then_some((at, which));
                 let Some(operation) = self.intern(&stated.operation) else { continue };
                 self.operation(begin, From::Line(at, which), Actor::Line(at), operation, doubt);
             }
@@ -186,7 +186,7 @@ impl<'a> Graph<'a> {
         from: From,
         by: Actor,
         operation: Interned,
-        doubt: Option<usize>,
+        doubt: Option<(usize, usize)>,
     ) {
         let condition = Condition { doubt, ..NO_CONDITION };
         let truth = if doubt.is_some() { Truth::Unknown } else { Truth::Yes };

@@ -7,11 +7,11 @@
 use crate::derive::graph::{Condition, From, Graph, Kind, Link, LinkId, NodeId};
 use crate::facts::{AtomId, FactId, Truth, Value};
 
-/// What decides a node: a vehicle fact, or what a line really is (by index).
+/// What decides a node: a vehicle fact, or whether a line really means a candidate (indexes of both).
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub(crate) enum Unknown {
     Fact(FactId),
-    Line(usize),
+    Line(usize, usize),
 }
 
 /// How often a node is evaluated at most; beyond that only facts that reach it in both polarities are tried.
@@ -240,7 +240,9 @@ impl Cone {
         };
         let holds = |condition: &Condition<'_>| {
             let formulas = [condition.on, condition.exists];
-            let doubt = condition.doubt.map(|line| self.chosen(Unknown::Line(line), 0, chosen));
+            let doubt = condition
+                .doubt
+                .map(|(line, which)| self.chosen(Unknown::Line(line, which), 0, chosen));
             formulas
                 .into_iter()
                 .flatten()
@@ -303,8 +305,8 @@ fn collect(
             literals.push((Unknown::Fact(facts.atoms[atom].fact), atom, positive));
         });
     }
-    if let Some(line) = condition.doubt {
-        literals.push((Unknown::Line(line), 0, true));
+    if let Some((line, which)) = condition.doubt {
+        literals.push((Unknown::Line(line, which), 0, true));
     }
 }
 

@@ -49,20 +49,27 @@ pub(crate) fn questions<'a>(
     }
     decides.sort_unstable();
     decides.dedup();
-    let decided_by = |what: Unknown| -> Vec<&'a str> {
-        decides.iter().filter(|(by, _)| *by == what).map(|(_, id)| *id).collect()
+    let decided_by = |what: &dyn Fn(Unknown) -> bool| -> Vec<&'a str> {
+        let mut ids: Vec<&'a str> =
+            decides.iter().filter(|(by, _)| what(*by)).map(|(_, id)| *id).collect();
+        ids.sort_unstable();
+        ids.dedup();
+        ids
     };
     let mut facts: Vec<Unknown> = decides.iter().map(|(what, _)| *what).collect();
     facts.dedup();
     let mut questions: Vec<Question<'a>> = facts
         .into_iter()
         .filter_map(|what| match what {
-            Unknown::Fact(fact) => Some(about_fact(graph, fact, decided_by(what))),
-            Unknown::Line(_) => None,
+            Unknown::Fact(fact) => Some(about_fact(graph, fact, decided_by(&|by| by == what))),
+            Unknown::Line(..) => None,
         })
         .collect();
     for (at, line) in graph.repair.lines.iter().enumerate().filter(|(_, line)| line.is_asked()) {
-        questions.push(about_line(line, decided_by(Unknown::Line(at))));
+        questions.push(about_line(
+            line,
+            decided_by(&|by| matches!(by, Unknown::Line(line, _) if line == at)),
+        ));
     }
     questions
 }

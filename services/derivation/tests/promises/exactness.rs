@@ -152,7 +152,7 @@ fn agrees(catalogue: &Catalogue, order: &RandomOrder) {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 400, max_shrink_iters: 2_000, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 200, max_shrink_iters: 200, failure_persistence: None, ..ProptestConfig::default() })]
 
     #[test]
     fn a_derivation_is_the_definition_tried_on_every_completion(
