@@ -3,7 +3,7 @@
 use crate::anneal::{Walk, heat};
 use crate::calendar::NEVER;
 use crate::construct::{Draft, construct};
-use crate::cost::cost;
+use crate::cost::{cost, moved};
 use crate::model::{JobId, Model, Placement};
 use crate::outcome::{Options, Plan, Reason, Spent, Unplanned};
 use crate::repair::keep;
@@ -16,12 +16,30 @@ use crate::shop::{Shop, placement_of};
 /// planned comes back as unplanned, with its reason.
 #[must_use]
 pub fn plan(model: &Model, options: &Options, spent: Spent<'_>) -> Plan {
-    let (shop, unplanned, first) = first(model);
+    let (mut shop, unplanned, first) = first(model);
+    keep_near(&mut shop, &first);
     let searches = options.iterations != Some(0)
         && spent() < 1.0
         && shop.works.iter().any(|work| work.fixed.is_none() && !work.left_out);
     let best = if searches { search(&shop, first, options, spent) } else { first };
     finish(&shop, &best, unplanned)
+}
+
+/// What the plan in force starts soon stays where it is, if it still is there.
+fn keep_near(shop: &mut Shop<'_>, draft: &Draft) {
+    let model = shop.model;
+    for (job, before) in model.in_force.iter().enumerate() {
+        let Some(before) = before.as_ref().filter(|before| before.start < model.keep_until) else {
+            continue;
+        };
+        let free = shop.works[job].fixed.is_none() && draft.starts[job] < NEVER;
+        if free
+            && !moved(before, &placement_of(draft.starts[job], draft.ends[job], draft.spots[job]))
+        {
+            shop.fix(job, before, true);
+        }
+    }
+    shop.set_tails();
 }
 
 fn search(shop: &Shop<'_>, first: Draft, options: &Options, spent: Spent<'_>) -> Draft {

@@ -35,6 +35,12 @@ proptest! {
         let searched = plan(&model, &WALK, &|| 0.0);
         prop_assert_eq!(violations(&model, &searched), Vec::<String>::new());
         prop_assert!(!same.unplanned.is_empty() || searched.cost.total() <= same.cost.total());
+        model.keep_until = 300;
+        let near = plan(&model, &WALK, &|| 0.0);
+        prop_assert_eq!(violations(&model, &near), Vec::<String>::new());
+        for (was, is) in before.placements.iter().zip(&near.placements) {
+            prop_assert!(was.as_ref().is_none_or(|was| was.start >= 300) || was == is);
+        }
         let people = model.technicians.len();
         model.technicians[ill % people].shifts.clear();
         model.now += later;
