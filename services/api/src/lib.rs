@@ -10,6 +10,7 @@ mod derivations;
 mod etag;
 mod fallback;
 mod health;
+mod journal;
 mod lines;
 mod list;
 mod openapi;
@@ -102,6 +103,10 @@ fn routes(config: &mut ServiceConfig<'_>) {
             .service(plan::unpin_task)
             .service(reports::get_report)
             .service(clock::get_clock)
+            .service(journal::list_events)
+            .service(journal::list_entries)
+            .service(journal::list_checkpoints)
+            .service(journal::get_proof)
             .service(bays::add_bay)
             .service(bays::list_bays)
             .service(bays::get_bay)

@@ -59,6 +59,8 @@ operations! {
     WaiveTask:            &[Dispatcher, Owner];
     ChangePlan:           &[Dispatcher];
     ReadReports:          &[Role::Auditor, Owner];
+    ReadEvents:           ANY;
+    ReadJournal:          &[Role::Auditor];
     ReadMeans:            ANY;
     ChangeMeans:          &[Dispatcher, Owner];
 }

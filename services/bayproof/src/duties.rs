@@ -7,12 +7,20 @@ use tokio_util::sync::CancellationToken;
 use uuid::Uuid;
 use workflow::flow::Flow;
 use workflow::refusal::Refusal;
-use workflow::{forget, lapse, shops};
+use workflow::{forget, lapse, plan, seal, shops};
 
 /// Begins every duty. They run on the thread that calls, and end soon after `stop`.
 pub fn begin(flow: &Flow, stop: &CancellationToken) -> Vec<JoinHandle<()>> {
     let every = Duration::from_millis;
+    // Another process that does the same duties is told apart by this id.
+    let holder = Uuid::new_v4();
     vec![
+        repeat(flow, stop, "seal", every(50), async move |flow, shop| {
+            seal::seal(flow, shop, holder).await.map(drop)
+        }),
+        repeat(flow, stop, "plan", every(250), async move |flow, shop| {
+            plan::round(flow, shop, holder).await.map(drop)
+        }),
         repeat(flow, stop, "leases", every(1_000), async |flow, shop| {
             lapse::end_leases(flow, shop).await.map(drop)
         }),

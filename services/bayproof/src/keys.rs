@@ -6,6 +6,7 @@ use std::os::unix::fs::{MetadataExt as _, OpenOptionsExt as _};
 use std::path::{Path, PathBuf};
 
 use api::auth::TokenKeys;
+use journal::key::SealingKey;
 
 use crate::Outcome;
 use crate::cli::{DataSettings, KeySettings};
@@ -27,6 +28,26 @@ pub(crate) fn of_tokens(keys: &KeySettings, data: &DataSettings) -> Outcome<Toke
         Some(secret) => TokenKeys::new(secret.as_bytes())?,
         None => TokenKeys::new(&kept(&folder(data)?, "token-key")?)?,
     })
+}
+
+/// The key that checkpoints of the journal are signed with: 64 hex digits, or one kept in the data folder.
+pub(crate) fn of_sealing(given: Option<&str>, data: &DataSettings) -> Outcome<SealingKey> {
+    let seed = match given {
+        Some(digits) => {
+            seed(digits).ok_or("the signing key's seed must be 64 hexadecimal digits")?
+        }
+        None => kept(&folder(data)?, "signing-key")?,
+    };
+    Ok(SealingKey::from_seed(&seed))
+}
+
+fn seed(digits: &str) -> Option<[u8; 32]> {
+    let digits: Vec<u8> = digits
+        .chars()
+        .map(|c| c.to_digit(16).and_then(|d| u8::try_from(d).ok()))
+        .collect::<Option<_>>()?;
+    let bytes: Vec<u8> = digits.chunks_exact(2).map(|pair| pair[0] << 4 | pair[1]).collect();
+    (digits.len() == 64).then(|| bytes.try_into().ok()).flatten()
 }
 
 /// 32 random bytes under this name in the folder.

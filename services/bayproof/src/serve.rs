@@ -25,7 +25,8 @@ pub(crate) fn run(settings: &ServeSettings) -> Outcome {
 async fn serve(settings: &ServeSettings, database: &Database) -> Outcome {
     let keys = keys::of_tokens(&settings.keys, &settings.database.data)?;
     let db = database.connect().await?;
-    let flow = Flow::new(db.clone());
+    let sealing = keys::of_sealing(settings.signing_key.as_deref(), &settings.database.data)?;
+    let flow = Flow::new(db.clone()).sealing_with(sealing);
     if settings.with_demo_shop {
         shop::seed_demo(&flow).await?;
     }

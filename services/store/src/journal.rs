@@ -131,3 +131,179 @@ pub async fn of_order(
         })
         .collect()
 }
+
+/// Whether any entry waits for its position.
+pub async fn any_unsealed(conn: &mut Conn, shop: Uuid) -> Result<bool, StoreError> {
+    Ok(sqlx::query_scalar!(
+        r#"SELECT EXISTS (SELECT FROM journal_entry WHERE shop = $1 AND position IS NULL) AS "any!""#,
+        shop
+    )
+    .fetch_one(conn)
+    .await?)
+}
+
+/// Entries without a position, with their bytes, in the order in which they get one.
+pub async fn unsealed(
+    conn: &mut Conn,
+    shop: Uuid,
+    limit: i64,
+) -> Result<Vec<(Uuid, Vec<u8>)>, StoreError> {
+    let rows = sqlx::query!(
+        "SELECT id, bytes FROM journal_entry WHERE shop = $1 AND position IS NULL ORDER BY at, id LIMIT $2",
+        shop,
+        limit
+    )
+    .fetch_all(conn)
+    .await?;
+    Ok(rows.into_iter().map(|row| (row.id, row.bytes)).collect())
+}
+
+/// Gives these entries the positions from `first` on.
+pub async fn put_positions(
+    conn: &mut Conn,
+    shop: Uuid,
+    first: i64,
+    ids: &[Uuid],
+) -> Result<(), StoreError> {
+    sqlx::query!(
+        "UPDATE journal_entry e SET position = $2 + t.nth - 1
+         FROM unnest($3::uuid[]) WITH ORDINALITY AS t(id, nth)
+         WHERE e.shop = $1 AND e.id = t.id",
+        shop,
+        first,
+        ids
+    )
+    .execute(conn)
+    .await?;
+    Ok(())
+}
+
+/// A node of the tree.
+#[derive(Debug, Clone)]
+pub struct NodeRow {
+    /// Its level; leaves are 0.
+    pub level: i32,
+    /// Its index on the level.
+    pub index: i64,
+    /// Its hash.
+    pub hash: Vec<u8>,
+}
+
+/// Adds nodes of complete subtrees.
+pub async fn put_nodes(conn: &mut Conn, shop: Uuid, nodes: &[NodeRow]) -> Result<(), StoreError> {
+    sqlx::query!(
+        "INSERT INTO journal_node (shop, level, index, hash)
+         SELECT $1, * FROM unnest($2::int[], $3::bigint[], $4::bytea[])",
+        shop,
+        &nodes.iter().map(|n| n.level).collect::<Vec<_>>(),
+        &nodes.iter().map(|n| n.index).collect::<Vec<_>>(),
+        &nodes.iter().map(|n| n.hash.clone()).collect::<Vec<_>>()
+    )
+    .execute(conn)
+    .await?;
+    Ok(())
+}
+
+/// These nodes, by level and index.
+pub async fn nodes(
+    conn: &mut Conn,
+    shop: Uuid,
+    levels: &[i32],
+    indices: &[i64],
+) -> Result<Vec<NodeRow>, StoreError> {
+    Ok(sqlx::query_as!(
+        NodeRow,
+        "SELECT n.level, n.index, n.hash FROM journal_node n
+         JOIN unnest($2::int[], $3::bigint[]) AS t(level, index) ON n.level = t.level AND n.index = t.index
+         WHERE n.shop = $1",
+        shop,
+        levels,
+        indices
+    )
+    .fetch_all(conn)
+    .await?)
+}
+
+/// A signed statement of size and root.
+#[derive(Debug, Clone)]
+pub struct CheckpointRow {
+    /// How many entries.
+    pub size: i64,
+    /// Root hash.
+    pub root: Vec<u8>,
+    /// The signed text.
+    pub note: String,
+    /// When it was made.
+    pub made_at: DateTime<Utc>,
+}
+
+/// Adds a checkpoint.
+pub async fn put_checkpoint(
+    conn: &mut Conn,
+    shop: Uuid,
+    row: &CheckpointRow,
+) -> Result<(), StoreError> {
+    sqlx::query!(
+        "INSERT INTO checkpoint (shop, size, root, note, made_at) VALUES ($1, $2, $3, $4, $5)",
+        shop,
+        row.size,
+        row.root,
+        row.note,
+        row.made_at
+    )
+    .execute(conn)
+    .await?;
+    Ok(())
+}
+
+/// The newest checkpoints, newest first.
+pub async fn checkpoints(
+    conn: &mut Conn,
+    shop: Uuid,
+    limit: i64,
+) -> Result<Vec<CheckpointRow>, StoreError> {
+    Ok(sqlx::query_as!(
+        CheckpointRow,
+        "SELECT size, root, note, made_at FROM checkpoint WHERE shop = $1 ORDER BY size DESC LIMIT $2",
+        shop,
+        limit
+    )
+    .fetch_all(conn)
+    .await?)
+}
+
+/// A sealed entry.
+#[derive(Debug, Clone)]
+pub struct SealedRow {
+    /// Its id.
+    pub id: Uuid,
+    /// Its position.
+    pub position: i64,
+    /// What happened.
+    pub kind: String,
+    /// When.
+    pub at: DateTime<Utc>,
+    /// The canonical bytes.
+    pub bytes: Vec<u8>,
+    /// Names and salts behind the commitments.
+    pub names: Value,
+}
+
+/// Sealed entries behind a position, in their order.
+pub async fn sealed(
+    conn: &mut Conn,
+    shop: Uuid,
+    after: i64,
+    limit: i64,
+) -> Result<Vec<SealedRow>, StoreError> {
+    Ok(sqlx::query_as!(
+        SealedRow,
+        r#"SELECT id, position AS "position!", kind, at, bytes, names FROM journal_entry
+           WHERE shop = $1 AND position > $2 ORDER BY position LIMIT $3"#,
+        shop,
+        after,
+        limit
+    )
+    .fetch_all(conn)
+    .await?)
+}

@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use chrono::{DateTime, Utc};
 use contract::problem::ProblemKind;
+use journal::key::SealingKey;
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 use sha2::{Digest as _, Sha256};
@@ -15,6 +16,7 @@ use uuid::Uuid;
 use crate::caller::{Call, Caller, Once};
 use crate::catalogues::Shelf;
 use crate::ids::Ids;
+use crate::record::Signature;
 use crate::refusal::Refusal;
 
 /// The steps' common ground. Cheap to clone.
@@ -24,6 +26,7 @@ pub struct Flow {
     /// Rings after every committed change, for the duties of this process; they poll besides.
     pub(crate) bell: Arc<Notify>,
     pub(crate) shelf: Arc<Shelf>,
+    pub(crate) sealing: Option<Arc<SealingKey>>,
 }
 
 /// One transaction of one caller.
@@ -33,12 +36,19 @@ pub struct Step {
     pub(crate) caller: Caller,
     now: Option<DateTime<Utc>>,
     ids: Ids,
+    pub(crate) signature: Option<Signature>,
 }
 
 impl Flow {
     /// Ties the steps to a database.
     pub fn new(db: Db) -> Self {
-        Self { db, bell: Arc::new(Notify::new()), shelf: Arc::default() }
+        Self { db, bell: Arc::new(Notify::new()), shelf: Arc::default(), sealing: None }
+    }
+
+    /// The same with the key that checkpoints are signed with; without one nothing is sealed.
+    #[must_use]
+    pub fn sealing_with(self, key: SealingKey) -> Self {
+        Self { sealing: Some(Arc::new(key)), ..self }
     }
 
     /// The database, for readiness.
@@ -73,7 +83,8 @@ impl Flow {
     {
         let shop = call.caller.shop;
         let tx = self.db.begin(&[shop]).await?;
-        let mut here = Step { tx, caller: call.caller.clone(), now: None, ids: Ids::new() };
+        let mut here =
+            Step { tx, caller: call.caller.clone(), now: None, ids: Ids::new(), signature: None };
         if let Some(once) = &call.once
             && let Some(answer) = here.answered(operation, once).await?
         {
@@ -99,7 +110,8 @@ impl Flow {
         S: AsyncFnOnce(&mut Step) -> Result<T, Refusal>,
     {
         let tx = self.db.begin_reading(&[caller.shop]).await?;
-        let mut here = Step { tx, caller: caller.clone(), now: None, ids: Ids::new() };
+        let mut here =
+            Step { tx, caller: caller.clone(), now: None, ids: Ids::new(), signature: None };
         step(&mut here).await
     }
 }

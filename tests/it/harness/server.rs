@@ -101,7 +101,7 @@ impl Server {
 
 async fn serve(url: &str, keys: TokenKeys, stop: CancellationToken, tell: &mpsc::Sender<String>) {
     let db = Db::connect(url, 8).await.expect("connects");
-    let flow = Flow::new(db.clone());
+    let flow = Flow::new(db.clone()).sealing_with(journal::key::SealingKey::from_seed(&[7; 32]));
     let duties = bayproof::duties::begin(&flow, &stop);
     let shared = api::Shared::new(flow, keys);
     let server = HttpServer::new(move || api::app(shared.clone()))
