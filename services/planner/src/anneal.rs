@@ -33,6 +33,7 @@ pub(crate) struct Walk<'s, 'm> {
     round: u32,
     /// Jobs by order, and those that may move.
     pub(crate) jobs_of: Vec<Vec<u32>>,
+    pub(crate) orders: Vec<u32>,
     pub(crate) rank: Vec<u32>,
     pub(crate) moved: Vec<(Ticks, u32, u32)>,
 }
@@ -68,6 +69,8 @@ impl<'s, 'm> Walk<'s, 'm> {
         for &job in &start.list {
             jobs_of[shop.works[job as usize].order as usize].push(job);
         }
+        let orders =
+            (0..jobs_of.len()).filter(|&order| !jobs_of[order].is_empty()).map(index).collect();
         let state = State::new(shop);
         let hold = (0..jobs)
             .map(|job| {
@@ -95,6 +98,7 @@ impl<'s, 'm> Walk<'s, 'm> {
             stamp: vec![0; jobs],
             round: 0,
             jobs_of,
+            orders,
             rank,
             moved: Vec::new(),
             now: start,

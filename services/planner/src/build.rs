@@ -420,12 +420,14 @@ impl State {
             }
             let ready = self.ready(shop, job, bay, from);
             let floor = if bay == NONE { ready } else { ready.max(self.slots[bay as usize].free) };
-            if best.as_ref().is_some_and(|(key, ..)| floor + work.length_in(bay) > key.0) {
+            let moves = bay != NONE && place != NONE && place != bay;
+            let soonest = floor + work.length_in(bay);
+            if best.as_ref().is_some_and(|(key, ..)| (soonest, moves, rank) > (key.0, key.1, key.2))
+            {
                 continue;
             }
             let zone = shop.zone(work.order, bay);
             let works_in = |person: u32| shop.works_in[person as usize * shop.zones + zone];
-            let moves = bay != NONE && place != NONE && place != bay;
             let mut look = |people: [u32; 2]| {
                 let spot = Spot { bay, people };
                 let free = people[..work.people.len()]
@@ -433,10 +435,8 @@ impl State {
                     .map(|&person| self.slots[shop.bays + person as usize].free)
                     .min()
                     .unwrap_or(0);
-                if best
-                    .as_ref()
-                    .is_some_and(|(key, ..)| free.max(floor) + work.length_in(bay) > key.0)
-                {
+                let soonest = free.max(floor) + work.length_in(bay);
+                if best.as_ref().is_some_and(|(key, ..)| (soonest, moves, rank, -free) >= *key) {
                     return;
                 }
                 let (start, end) = self.fit(shop, job, spot, ready);

@@ -1,6 +1,5 @@
 //! From a model to a plan, better as long as it is given time.
 
-use crate::anneal::{Walk, heat};
 use crate::calendar::NEVER;
 use crate::construct::{Draft, construct};
 use crate::cost::{cost, moved};
@@ -9,6 +8,7 @@ use crate::outcome::{Options, Plan, Reason, Spent, Unplanned};
 use crate::repair::keep;
 use crate::screen::{cascade, screen};
 use crate::shop::{Shop, placement_of};
+use crate::sites::walk_sites;
 
 /// Plans a model: from the plan in force if it has one, else from the best of several dispatching rules.
 ///
@@ -45,7 +45,7 @@ fn keep_near(shop: &mut Shop<'_>, draft: &Draft) {
 fn search(shop: &Shop<'_>, first: Draft, options: &Options, spent: Spent<'_>) -> Draft {
     let walk = |seed: u64, start: Draft| {
         let given = start.clone();
-        let best = Walk::new(shop, start, seed).run(options.iterations, heat(shop), spent);
+        let best = walk_sites(shop, start, seed, options.iterations, spent);
         if best.cost < given.cost { best } else { given }
     };
     if options.threads < 2 {

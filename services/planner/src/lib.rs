@@ -36,3 +36,4 @@ mod dice;
 mod moves;
 mod screen;
 mod shop;
+mod sites;

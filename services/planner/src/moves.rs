@@ -92,11 +92,11 @@ impl Walk<'_, '_> {
         {
             return self.shop.works[last as usize].order as usize;
         }
-        let mut chosen = 0;
+        let mut chosen = self.orders[0] as usize;
         let mut worst = -1;
         let mut seen = 0;
         for _ in 0..24 {
-            let order = self.dice.below(model.orders.len());
+            let order = self.orders[self.dice.below(self.orders.len())] as usize;
             let end = self.jobs_of[order]
                 .iter()
                 .map(|&job| self.now.ends[job as usize])

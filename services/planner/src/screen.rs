@@ -12,10 +12,12 @@ pub(crate) fn screen<'m>(
 ) -> (Shop<'m>, Vec<Unplanned>) {
     let mut shop = Shop::new(model);
     let mut reasons: Vec<Option<Reason>> = vec![None; model.jobs.len()];
-    for (id, job) in model.jobs.iter().enumerate() {
-        if let Some(placement) = &job.fixed {
-            shop.fix(id, placement, false);
-        }
+    let facts = model.jobs.iter().enumerate();
+    let mut facts: Vec<(JobId, &Placement)> =
+        facts.filter_map(|(id, job)| job.fixed.as_ref().map(|placement| (id, placement))).collect();
+    facts.sort_by_key(|(_, placement)| placement.start);
+    for (id, placement) in facts {
+        shop.fix(id, placement, false);
     }
     for (id, reason) in reasons.iter_mut().enumerate() {
         if model.jobs[id].fixed.is_none() {

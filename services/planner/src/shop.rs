@@ -487,6 +487,21 @@ impl<'m> Shop<'m> {
         self.works[job].left_out = true;
     }
 
+    /// Closes one unit of a pool for a time: the units in turn that are free longest, so that never more is closed than is used.
+    fn close_unit(&mut self, pool: Units, start: Ticks, end: Ticks) {
+        let mut at = start;
+        while at < end {
+            let range = pool.first as usize..(pool.first + pool.count) as usize;
+            let open = |unit: usize| {
+                let windows = self.calendars[unit].windows();
+                windows.iter().find(|(from, to)| *from <= at && at < *to).map(|(_, to)| (*to, unit))
+            };
+            let Some((to, unit)) = range.filter_map(open).max() else { break };
+            self.calendars[unit].close(at, to.min(end));
+            at = to;
+        }
+    }
+
     /// Fixes a job: its bay, people and equipment are closed for the time. With `wish` it was the dispatcher's or the plan's wish and not a fact.
     pub(crate) fn fix(&mut self, job: usize, placement: &Placement, wish: bool) {
         let spot = spot_of(placement);
@@ -503,13 +518,8 @@ impl<'m> Shop<'m> {
         let zone = self.zone(self.works[job].order, spot.bay);
         for (kind, units) in self.works[job].equipment.clone() {
             let Some(pool) = self.pool(kind, zone) else { continue };
-            let mut left = units;
-            for unit in pool.first..pool.first + pool.count {
-                let calendar = &mut self.calendars[unit as usize];
-                if left > 0 && calendar.fit(start, end - start, 0).0 == start {
-                    calendar.close(start, end);
-                    left -= 1;
-                }
+            for _ in 0..units {
+                self.close_unit(pool, start, end);
             }
             if end > self.model.now {
                 self.pools[self.pool_of[kind as usize * self.zones + zone] as usize].plain = false;
