@@ -178,6 +178,12 @@ pub struct PreconditionView {
     /// It must go on holding while the task runs.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub throughout: bool,
+    /// It must have held for this many seconds, shown by readings no further apart than the signal allows.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub hold_for: Option<u32>,
+    /// Evidence older than this many seconds no longer proves it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub max_age: Option<u32>,
     /// Where the figure comes from.
     pub source: String,
 }

@@ -177,6 +177,8 @@ fn with_verdicts(conditions: &[Precondition], findings: &[Finding]) -> Vec<Preco
                 detail: finding.map(|f| f.detail.clone()).unwrap_or_default(),
                 accepts: finding.map(|f| f.accepts.clone()).unwrap_or_default(),
                 throughout: condition.throughout,
+                hold_for: (condition.hold_for > 0).then_some(condition.hold_for),
+                max_age: condition.max_age,
                 source: condition.source.clone(),
             }
         })
