@@ -131,6 +131,28 @@ impl Shop {
         self.made("/v1/bays", json!({ "name": name, "capabilities": capabilities })).await
     }
 
+    /// Adds a technician and gives their id.
+    pub(crate) async fn technician(&self, name: &str, skills: &[&str]) -> Uuid {
+        self.made("/v1/technicians", json!({ "name": name, "skills": skills })).await
+    }
+
+    /// Adds a unit of equipment and gives its id.
+    pub(crate) async fn equipment(&self, name: &str, kind: &str) -> Uuid {
+        self.made("/v1/equipment", json!({ "name": name, "kind": kind })).await
+    }
+
+    /// Adds a shift of this technician and gives its id: first occurrence in local time, minutes, RRULE.
+    pub(crate) async fn shift(
+        &self,
+        technician: Uuid,
+        starts: &str,
+        minutes: i32,
+        rule: &str,
+    ) -> Uuid {
+        let body = json!({ "technician": technician, "starts_local": starts, "minutes": minutes, "rrule": rule });
+        self.made("/v1/shifts", body).await
+    }
+
     async fn made(&self, path: &str, body: Value) -> Uuid {
         let answer = self.as_role(Role::Dispatcher).post(path, body).await;
         answer.expect(201)["id"].as_str().and_then(|id| id.parse().ok()).expect("has an id")

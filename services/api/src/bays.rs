@@ -1,12 +1,12 @@
 //! `/v1/bays`.
 
-use actix_web::{HttpResponse, get, post, put, web};
+use actix_web::{HttpResponse, delete, get, post, put, web};
 use contract::problem::Problem;
 use contract::resources::{BayView, NewBay};
 use uuid::Uuid;
 use workflow::flow::Flow;
 
-use crate::body::Checked;
+use crate::body::{Checked, fingerprint};
 use crate::call::CallHeaders;
 use crate::etag;
 use crate::permits::{Allowed, ChangeMeans, ReadMeans};
@@ -26,15 +26,15 @@ pub(crate) async fn add_bay(
     new: Checked<NewBay>,
 ) -> Result<HttpResponse, Rejection> {
     let call = headers.call(allowed.caller, new.fingerprint);
-    let bay = workflow::bays::add(&flow, &call, &new.body).await?;
-    let location = format!("/v1/bays/{}", bay.id);
+    let added = workflow::bays::add(&flow, &call, &new.body).await?;
+    let location = format!("/v1/bays/{}", added.id);
     Ok(HttpResponse::Created()
-        .insert_header(etag::of(bay.version))
+        .insert_header(etag::of(added.version))
         .insert_header(("location", location))
-        .json(bay))
+        .json(added))
 }
 
-/// Every bay.
+/// Every one, retired ones too.
 #[utoipa::path(
     tag = "means",
     responses((status = OK, body = Vec<BayView>), (status = "default", body = Problem, content_type = "application/problem+json"))
@@ -47,7 +47,7 @@ pub(crate) async fn list_bays(
     Ok(HttpResponse::Ok().json(workflow::bays::list(&flow, &allowed.caller).await?))
 }
 
-/// One bay.
+/// A bay.
 #[utoipa::path(
     tag = "means",
     responses((status = OK, body = BayView), (status = "default", body = Problem, content_type = "application/problem+json"))
@@ -58,8 +58,8 @@ pub(crate) async fn get_bay(
     allowed: Allowed<ReadMeans>,
     id: web::Path<Uuid>,
 ) -> Result<HttpResponse, Rejection> {
-    let bay = workflow::bays::get(&flow, &allowed.caller, *id).await?;
-    Ok(HttpResponse::Ok().insert_header(etag::of(bay.version)).json(bay))
+    let found = workflow::bays::get(&flow, &allowed.caller, *id).await?;
+    Ok(HttpResponse::Ok().insert_header(etag::of(found.version)).json(found))
 }
 
 /// Change a bay.
@@ -78,6 +78,24 @@ pub(crate) async fn change_bay(
     new: Checked<NewBay>,
 ) -> Result<HttpResponse, Rejection> {
     let call = headers.versioned_call(allowed.caller, new.fingerprint)?;
-    let bay = workflow::bays::change(&flow, &call, *id, &new.body).await?;
-    Ok(HttpResponse::Ok().insert_header(etag::of(bay.version)).json(bay))
+    let changed = workflow::bays::change(&flow, &call, *id, &new.body).await?;
+    Ok(HttpResponse::Ok().insert_header(etag::of(changed.version)).json(changed))
+}
+
+/// Retire a bay.
+#[utoipa::path(
+    tag = "means",
+    params(("If-Match" = String, Header, description = "the ETag that was read")),
+    responses((status = OK, body = BayView), (status = "default", body = Problem, content_type = "application/problem+json"))
+)]
+#[delete("/bays/{id}")]
+pub(crate) async fn retire_bay(
+    flow: web::Data<Flow>,
+    allowed: Allowed<ChangeMeans>,
+    headers: CallHeaders,
+    id: web::Path<Uuid>,
+) -> Result<HttpResponse, Rejection> {
+    let call = headers.versioned_call(allowed.caller, fingerprint("retire", id.as_bytes()))?;
+    let retired = workflow::bays::retire(&flow, &call, *id).await?;
+    Ok(HttpResponse::Ok().insert_header(etag::of(retired.version)).json(retired))
 }

@@ -1,5 +1,6 @@
 //! HTTP in, HTTP out: routes, extractors, problem documents and the `OpenAPI` document. One file per resource.
 
+mod absences;
 mod accept;
 pub mod auth;
 mod bays;
@@ -7,6 +8,7 @@ mod body;
 mod call;
 mod clock;
 mod derivations;
+mod equipment;
 mod etag;
 mod fallback;
 mod health;
@@ -19,8 +21,10 @@ mod permits;
 mod plan;
 mod problem;
 mod reports;
+mod shifts;
 mod status;
 mod tasks;
+mod technicians;
 mod vehicles;
 
 use actix_web::body::MessageBody;
@@ -110,7 +114,27 @@ fn routes(config: &mut ServiceConfig<'_>) {
             .service(bays::add_bay)
             .service(bays::list_bays)
             .service(bays::get_bay)
-            .service(bays::change_bay),
+            .service(bays::change_bay)
+            .service(bays::retire_bay)
+            .service(technicians::add_technician)
+            .service(technicians::list_technicians)
+            .service(technicians::get_technician)
+            .service(technicians::change_technician)
+            .service(technicians::retire_technician)
+            .service(equipment::add_equipment)
+            .service(equipment::list_equipment)
+            .service(equipment::get_equipment)
+            .service(equipment::change_equipment)
+            .service(equipment::retire_equipment)
+            .service(shifts::add_shift)
+            .service(shifts::list_shifts)
+            .service(shifts::get_shift)
+            .service(shifts::change_shift)
+            .service(shifts::retire_shift)
+            .service(absences::add_absence)
+            .service(absences::list_absences)
+            .service(absences::get_absence)
+            .service(absences::end_absence),
     );
     config.service(health::healthz).service(health::readyz).service(problem::list_problems);
 }

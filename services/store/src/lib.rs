@@ -3,10 +3,12 @@
 //! Each function takes `&mut Conn`, so its caller decides which transaction it is part of; none begins or commits one.
 //! Every statement names the shop besides row security. Functions hold no rules of the trade.
 
+pub mod absences;
 pub mod attempts;
 pub mod bays;
 pub mod catalogues;
 mod db;
+pub mod equipment;
 mod error;
 pub mod journal;
 pub mod leases;
@@ -15,9 +17,11 @@ pub mod means;
 pub mod orders;
 pub mod plans;
 pub mod questions;
+pub mod shifts;
 pub mod shops;
 pub mod stored_answers;
 pub mod tasks;
+pub mod technicians;
 pub mod vehicles;
 pub mod waivers;
 

@@ -2,41 +2,28 @@
 
 use contract::problem::ProblemKind;
 use contract::resources::{BayView, NewBay};
-use serde_json::json;
+use serde_json::{Value, json};
 use store::bays::{self, BayRow};
 use uuid::Uuid;
 
 use crate::caller::{Call, Caller};
-use crate::flow::Flow;
+use crate::flow::{Flow, Step};
 use crate::record::Happening;
 use crate::refusal::Refusal;
 
 /// Adds a bay.
-pub async fn add(flow: &Flow, call: &Call, bay: &NewBay) -> Result<BayView, Refusal> {
+pub async fn add(flow: &Flow, call: &Call, new: &NewBay) -> Result<BayView, Refusal> {
     flow.write(call, "bays.add", async |step| {
-        let row = BayRow {
-            id: step.new_id().await?,
-            name: bay.name.clone(),
-            zone: bay.zone.clone(),
-            capabilities: bay.capabilities.clone(),
-            version: 1,
-            retired: false,
-        };
+        let row = row(step.new_id().await?, new, 1, false);
         let shop = step.shop();
         bays::insert(step.conn(), shop, &row).await?;
-        step.record(Happening {
-            kind: "bay.added",
-            order: None,
-            subject: ("bay", row.id.to_string()),
-            data: json!(bay),
-        })
-        .await?;
+        record(step, "bay.added", row.id, json!(new)).await?;
         Ok(view(row))
     })
     .await
 }
 
-/// Every bay, by name.
+/// Every one, retired ones too, in a stable order.
 pub async fn list(flow: &Flow, caller: &Caller) -> Result<Vec<BayView>, Refusal> {
     flow.read(caller, async |step| {
         let shop = step.shop();
@@ -45,47 +32,65 @@ pub async fn list(flow: &Flow, caller: &Caller) -> Result<Vec<BayView>, Refusal>
     .await
 }
 
-/// One bay.
+/// One.
 pub async fn get(flow: &Flow, caller: &Caller, id: Uuid) -> Result<BayView, Refusal> {
-    flow.read(caller, async |step| {
-        let shop = step.shop();
-        let row = bays::find(step.conn(), shop, id).await?;
-        row.map(view).ok_or_else(|| Refusal::not_found("bay"))
+    flow.read(caller, async |step| Ok(view(find(step, id).await?))).await
+}
+
+/// Changes a bay whole.
+pub async fn change(flow: &Flow, call: &Call, id: Uuid, new: &NewBay) -> Result<BayView, Refusal> {
+    flow.write(call, "bays.change", async |step| {
+        let old = find(step, id).await?;
+        let row = row(id, new, call.expects.unwrap_or(old.version), old.retired);
+        update(step, row, "bay.changed", json!(new)).await
     })
     .await
 }
 
-/// Changes a bay whole.
-pub async fn change(flow: &Flow, call: &Call, id: Uuid, bay: &NewBay) -> Result<BayView, Refusal> {
-    flow.write(call, "bays.change", async |step| {
-        let shop = step.shop();
-        let old = bays::find(step.conn(), shop, id).await?;
-        let old = old.ok_or_else(|| Refusal::not_found("bay"))?;
+/// Retires a bay: nothing new is planned with it, and what was done with it stays told.
+pub async fn retire(flow: &Flow, call: &Call, id: Uuid) -> Result<BayView, Refusal> {
+    flow.write(call, "bays.retire", async |step| {
+        let old = find(step, id).await?;
         let version = call.expects.unwrap_or(old.version);
-        let row = BayRow {
-            id,
-            name: bay.name.clone(),
-            zone: bay.zone.clone(),
-            capabilities: bay.capabilities.clone(),
-            version,
-            retired: old.retired,
-        };
-        if !bays::update(step.conn(), shop, &row).await? {
-            return Err(Refusal::new(
-                ProblemKind::VersionStale,
-                "the bay changed since it was read",
-            ));
-        }
-        step.record(Happening {
-            kind: "bay.changed",
-            order: None,
-            subject: ("bay", id.to_string()),
-            data: json!(bay),
-        })
-        .await?;
-        Ok(view(BayRow { version: version + 1, ..row }))
+        let row = BayRow { version, retired: true, ..old };
+        update(step, row, "bay.retired", json!({})).await
     })
     .await
+}
+
+async fn find(step: &mut Step, id: Uuid) -> Result<BayRow, Refusal> {
+    let shop = step.shop();
+    let row = bays::find(step.conn(), shop, id).await?;
+    row.ok_or_else(|| Refusal::not_found("bay"))
+}
+
+async fn update(
+    step: &mut Step,
+    row: BayRow,
+    kind: &'static str,
+    data: Value,
+) -> Result<BayView, Refusal> {
+    let shop = step.shop();
+    if !bays::update(step.conn(), shop, &row).await? {
+        return Err(Refusal::new(ProblemKind::VersionStale, "the bay changed since it was read"));
+    }
+    record(step, kind, row.id, data).await?;
+    Ok(view(BayRow { version: row.version + 1, ..row }))
+}
+
+async fn record(step: &mut Step, kind: &'static str, id: Uuid, data: Value) -> Result<(), Refusal> {
+    step.record(Happening { kind, order: None, subject: ("bay", id.to_string()), data }).await
+}
+
+fn row(id: Uuid, new: &NewBay, version: i64, retired: bool) -> BayRow {
+    BayRow {
+        id,
+        name: new.name.clone(),
+        zone: new.zone.clone(),
+        capabilities: new.capabilities.clone(),
+        version,
+        retired,
+    }
 }
 
 fn view(row: BayRow) -> BayView {

@@ -3,6 +3,7 @@
 //! A step begins a transaction, locks and loads, asks a pure crate, stores the result and its journal entry, and commits.
 //! It knows nothing of HTTP and holds no SQL. Locks are taken in one order: vehicle, order, tasks by id.
 
+pub mod absences;
 pub mod acknowledge;
 pub mod amend;
 pub mod answer;
@@ -14,6 +15,7 @@ mod catalogues;
 mod checks;
 mod derive;
 mod disturbance;
+pub mod equipment;
 pub mod events;
 pub mod evidence;
 pub mod finish;
@@ -36,10 +38,12 @@ pub mod release;
 pub mod report;
 pub mod seal;
 mod settle;
+pub mod shift_times;
 pub mod shifts;
 pub mod shops;
 pub mod start;
 pub mod take;
+pub mod technicians;
 mod vehicle_identity;
 mod verdicts;
 mod view;

@@ -1,146 +1,136 @@
-//! Shifts as stretches of time: the shop's local times, repeated by an RRULE (RFC 5545).
+//! Technicians' working times.
 
-use chrono::{DateTime, LocalResult, NaiveDateTime, TimeDelta, TimeZone as _, Utc};
-use chrono_tz::Tz;
-use rrule::RRuleSet;
-use store::means::ShiftTimes;
+use contract::problem::{FieldFault, ProblemKind};
+use contract::resources::{NewShift, ShiftView};
+use serde_json::{Value, json};
+use store::shifts::{self, ShiftRow};
+use uuid::Uuid;
 
-/// At most this many occurrences of one shift are looked at.
-const MOST: u16 = 2_000;
+use crate::caller::{Call, Caller};
+use crate::flow::{Flow, Step};
+use crate::record::Happening;
+use crate::refusal::Refusal;
+use crate::shift_times;
 
-/// Whether a rule reads, with what is wrong when it does not.
-pub fn check(starts_local: NaiveDateTime, zone: Tz, rrule: &str) -> Result<(), String> {
-    set(starts_local, zone, rrule).map(drop)
+/// Adds a shift.
+pub async fn add(flow: &Flow, call: &Call, new: &NewShift) -> Result<ShiftView, Refusal> {
+    flow.write(call, "shifts.add", async |step| {
+        check(step, new).await?;
+        let row = row(step.new_id().await?, new, 1, false);
+        let shop = step.shop();
+        shifts::insert(step.conn(), shop, &row).await?;
+        record(step, "shift.added", row.id, json!(new)).await?;
+        Ok(view(row))
+    })
+    .await
 }
 
-/// The stretches of a shift that touch `[from, until)`. A local time that does not exist on a day (the clock is put
-/// forward) does not count (RFC 5545 3.3.10); one that exists twice is the first.
-pub fn expand(
-    shift: &ShiftTimes,
-    zone: Tz,
-    from: DateTime<Utc>,
-    until: DateTime<Utc>,
-) -> Vec<(DateTime<Utc>, DateTime<Utc>)> {
-    let length = TimeDelta::minutes(i64::from(shift.minutes));
-    if shift.minutes <= 0 {
-        return Vec::new();
-    }
-    let starts: Vec<DateTime<Utc>> = match &shift.rrule {
-        None => exact(shift.starts_local, zone).into_iter().collect(),
-        Some(rule) => occurrences(shift.starts_local, zone, rule, from - length, until),
-    };
-    starts
-        .into_iter()
-        .filter(|start| !shift.except_dates.contains(&start.with_timezone(&zone).date_naive()))
-        .map(|start| (start, start + length))
-        .filter(|(start, end)| *end > from && *start < until)
-        .collect()
+/// Every one, retired ones too, in a stable order.
+pub async fn list(flow: &Flow, caller: &Caller) -> Result<Vec<ShiftView>, Refusal> {
+    flow.read(caller, async |step| {
+        let shop = step.shop();
+        Ok(shifts::list(step.conn(), shop).await?.into_iter().map(view).collect())
+    })
+    .await
 }
 
-fn occurrences(
-    starts_local: NaiveDateTime,
-    zone: Tz,
-    rule: &str,
-    from: DateTime<Utc>,
-    until: DateTime<Utc>,
-) -> Vec<DateTime<Utc>> {
-    let Ok(set) = set(starts_local, zone, rule) else { return Vec::new() };
-    let edge = |at: DateTime<Utc>| at.with_timezone(&rrule::Tz::Tz(zone));
-    set.after(edge(from))
-        .before(edge(until))
-        .all(MOST)
-        .dates
-        .into_iter()
-        // The library moves a time that does not exist to one that does.
-        .filter(|found| found.naive_local().time() == starts_local.time())
-        .map(|found| found.with_timezone(&Utc))
-        .collect()
+/// One.
+pub async fn get(flow: &Flow, caller: &Caller, id: Uuid) -> Result<ShiftView, Refusal> {
+    flow.read(caller, async |step| Ok(view(find(step, id).await?))).await
 }
 
-fn set(starts_local: NaiveDateTime, zone: Tz, rule: &str) -> Result<RRuleSet, String> {
-    if rule.contains(['\n', '\r']) || rule.to_uppercase().contains("DTSTART") {
-        return Err("one RRULE, without DTSTART".to_owned());
-    }
-    let rule = rule.strip_prefix("RRULE:").unwrap_or(rule);
-    let text = format!(
-        "DTSTART;TZID={}:{}\nRRULE:{rule}",
-        zone.name(),
-        starts_local.format("%Y%m%dT%H%M%S")
-    );
-    text.parse::<RRuleSet>().map_err(|error| error.to_string())
+/// Changes a shift whole.
+pub async fn change(
+    flow: &Flow,
+    call: &Call,
+    id: Uuid,
+    new: &NewShift,
+) -> Result<ShiftView, Refusal> {
+    flow.write(call, "shifts.change", async |step| {
+        let old = find(step, id).await?;
+        check(step, new).await?;
+        let row = row(id, new, call.expects.unwrap_or(old.version), old.retired);
+        update(step, row, "shift.changed", json!(new)).await
+    })
+    .await
 }
 
-fn exact(local: NaiveDateTime, zone: Tz) -> Option<DateTime<Utc>> {
-    match zone.from_local_datetime(&local) {
-        LocalResult::Single(at) | LocalResult::Ambiguous(at, _) => Some(at.with_timezone(&Utc)),
-        LocalResult::None => None,
+/// Retires a shift: nothing new is planned with it, and what was done with it stays told.
+pub async fn retire(flow: &Flow, call: &Call, id: Uuid) -> Result<ShiftView, Refusal> {
+    flow.write(call, "shifts.retire", async |step| {
+        let old = find(step, id).await?;
+        let version = call.expects.unwrap_or(old.version);
+        let row = ShiftRow { version, retired: true, ..old };
+        update(step, row, "shift.retired", json!({})).await
+    })
+    .await
+}
+
+async fn find(step: &mut Step, id: Uuid) -> Result<ShiftRow, Refusal> {
+    let shop = step.shop();
+    let row = shifts::find(step.conn(), shop, id).await?;
+    row.ok_or_else(|| Refusal::not_found("shift"))
+}
+
+async fn update(
+    step: &mut Step,
+    row: ShiftRow,
+    kind: &'static str,
+    data: Value,
+) -> Result<ShiftView, Refusal> {
+    let shop = step.shop();
+    if !shifts::update(step.conn(), shop, &row).await? {
+        return Err(Refusal::new(ProblemKind::VersionStale, "the shift changed since it was read"));
+    }
+    record(step, kind, row.id, data).await?;
+    Ok(view(ShiftRow { version: row.version + 1, ..row }))
+}
+
+async fn record(step: &mut Step, kind: &'static str, id: Uuid, data: Value) -> Result<(), Refusal> {
+    step.record(Happening { kind, order: None, subject: ("shift", id.to_string()), data }).await
+}
+
+/// What a schema can't say of a shift: the technician is here, and the rule can be read.
+async fn check(step: &mut Step, new: &NewShift) -> Result<(), Refusal> {
+    let shop = step.shop();
+    let mut faults = Vec::new();
+    let technician = store::technicians::find(step.conn(), shop, new.technician).await?;
+    if technician.is_none_or(|technician| technician.retired) {
+        faults.push(FieldFault {
+            pointer: "/technician".to_owned(),
+            detail: "there is no such technician in this shop".to_owned(),
+        });
+    }
+    if let Some(rule) = &new.rrule
+        && let Err(detail) = shift_times::check(rule, new.starts_local)
+    {
+        faults.push(FieldFault { pointer: "/rrule".to_owned(), detail });
+    }
+    if faults.is_empty() { Ok(()) } else { Err(Refusal::unprocessable(faults)) }
+}
+
+fn row(id: Uuid, new: &NewShift, version: i64, retired: bool) -> ShiftRow {
+    ShiftRow {
+        id,
+        technician: new.technician,
+        starts_local: new.starts_local,
+        minutes: new.minutes,
+        rrule: new.rrule.clone(),
+        except_dates: new.except_dates.clone(),
+        version,
+        retired,
     }
 }
 
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use chrono::NaiveDate;
-
-    fn shift(starts: &str, rrule: Option<&str>) -> ShiftTimes {
-        ShiftTimes {
-            technician: uuid::Uuid::nil(),
-            starts_local: starts.parse().expect("a local time"),
-            minutes: 480,
-            rrule: rrule.map(str::to_owned),
-            except_dates: vec![NaiveDate::from_ymd_opt(2026, 11, 4).expect("a date")],
-        }
-    }
-
-    fn at(text: &str) -> DateTime<Utc> {
-        text.parse().expect("a time")
-    }
-
-    #[test]
-    fn a_weekly_shift_repeats_in_local_time_without_its_exceptions() {
-        let weekly = shift("2026-11-02T07:30:00", Some("FREQ=WEEKLY;BYDAY=MO,TU,WE"));
-        let found = expand(
-            &weekly,
-            chrono_tz::Europe::Berlin,
-            at("2026-11-02T00:00:00Z"),
-            at("2026-11-09T00:00:00Z"),
-        );
-        let starts: Vec<String> = found.iter().map(|(start, _)| start.to_rfc3339()).collect();
-        assert_eq!(starts, ["2026-11-02T06:30:00+00:00", "2026-11-03T06:30:00+00:00"]);
-    }
-
-    /// RFC 5545 3.3.10: an occurrence at a local time that does not exist is ignored. New York puts the clock forward on
-    /// 2026-03-08 at 02:00 (IANA time zone database).
-    #[test]
-    fn a_night_shift_that_would_begin_in_the_skipped_hour_does_not_happen() {
-        let nightly = shift("2026-03-06T02:30:00", Some("FREQ=DAILY"));
-        let found = expand(
-            &nightly,
-            chrono_tz::America::New_York,
-            at("2026-03-06T00:00:00Z"),
-            at("2026-03-10T00:00:00Z"),
-        );
-        let days: Vec<String> =
-            found.iter().map(|(start, _)| start.format("%m-%d %H:%M").to_string()).collect();
-        assert_eq!(days, ["03-06 07:30", "03-07 07:30", "03-09 06:30"]);
-    }
-
-    #[test]
-    fn a_shift_of_no_length_or_a_rule_that_does_not_read_gives_nothing() {
-        let none = ShiftTimes { minutes: 0, ..shift("2026-11-02T07:30:00", None) };
-        let (from, until) = (at("2026-11-01T00:00:00Z"), at("2026-11-09T00:00:00Z"));
-        assert!(expand(&none, chrono_tz::UTC, from, until).is_empty());
-        assert!(
-            check("2026-11-02T07:30:00".parse().expect("a time"), chrono_tz::UTC, "FREQ=SOMETIMES")
-                .is_err()
-        );
-        assert!(
-            check(
-                "2026-11-02T07:30:00".parse().expect("a time"),
-                chrono_tz::UTC,
-                "FREQ=DAILY;UNTIL=20261201T000000Z"
-            )
-            .is_ok()
-        );
+fn view(row: ShiftRow) -> ShiftView {
+    ShiftView {
+        id: row.id,
+        technician: row.technician,
+        starts_local: row.starts_local,
+        minutes: row.minutes,
+        rrule: row.rrule,
+        except_dates: row.except_dates,
+        version: row.version,
+        retired: row.retired,
     }
 }

@@ -19,7 +19,7 @@ use store::tasks::{Node, TaskRow};
 use uuid::Uuid;
 
 use crate::case::{Case, line_is_over};
-use crate::shifts;
+use crate::shift_times;
 
 /// How far ahead is planned.
 pub(super) const HORIZON: TimeDelta = TimeDelta::days(14);
@@ -369,7 +369,7 @@ fn presence(shop: &Shop, technician: Uuid, end: DateTime<Utc>) -> Vec<(i64, i64)
         .shifts
         .iter()
         .filter(|s| s.technician == technician)
-        .flat_map(|s| shifts::expand(s, shop.zone, from, end))
+        .flat_map(|s| shift_times::expand(s, shop.zone, from, end))
         .map(|(start, until)| (ticks(start), ticks(until)))
         .collect();
     for away in shop.away.iter().filter(|a| a.technician == Some(technician)) {

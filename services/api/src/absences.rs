@@ -1,0 +1,82 @@
+//! `/v1/absences`.
+
+use actix_web::{HttpResponse, get, post, web};
+use contract::problem::Problem;
+use contract::resources::{AbsenceView, EndAbsence, NewAbsence};
+use uuid::Uuid;
+use workflow::flow::Flow;
+
+use crate::body::Checked;
+use crate::call::CallHeaders;
+use crate::etag;
+use crate::permits::{Allowed, ChangeMeans, ReadMeans};
+use crate::problem::Rejection;
+
+/// Add an absence.
+#[utoipa::path(
+    tag = "means",
+    request_body = NewAbsence,
+    responses((status = CREATED, body = AbsenceView), (status = "default", body = Problem, content_type = "application/problem+json"))
+)]
+#[post("/absences")]
+pub(crate) async fn add_absence(
+    flow: web::Data<Flow>,
+    allowed: Allowed<ChangeMeans>,
+    headers: CallHeaders,
+    new: Checked<NewAbsence>,
+) -> Result<HttpResponse, Rejection> {
+    let call = headers.call(allowed.caller, new.fingerprint);
+    let added = workflow::absences::add(&flow, &call, &new.body).await?;
+    let location = format!("/v1/absences/{}", added.id);
+    Ok(HttpResponse::Created()
+        .insert_header(etag::of(added.version))
+        .insert_header(("location", location))
+        .json(added))
+}
+
+/// Every one that has not ended.
+#[utoipa::path(
+    tag = "means",
+    responses((status = OK, body = Vec<AbsenceView>), (status = "default", body = Problem, content_type = "application/problem+json"))
+)]
+#[get("/absences")]
+pub(crate) async fn list_absences(
+    flow: web::Data<Flow>,
+    allowed: Allowed<ReadMeans>,
+) -> Result<HttpResponse, Rejection> {
+    Ok(HttpResponse::Ok().json(workflow::absences::list(&flow, &allowed.caller).await?))
+}
+
+/// An absence.
+#[utoipa::path(
+    tag = "means",
+    responses((status = OK, body = AbsenceView), (status = "default", body = Problem, content_type = "application/problem+json"))
+)]
+#[get("/absences/{id}")]
+pub(crate) async fn get_absence(
+    flow: web::Data<Flow>,
+    allowed: Allowed<ReadMeans>,
+    id: web::Path<Uuid>,
+) -> Result<HttpResponse, Rejection> {
+    let found = workflow::absences::get(&flow, &allowed.caller, *id).await?;
+    Ok(HttpResponse::Ok().insert_header(etag::of(found.version)).json(found))
+}
+
+/// Say when an absence ends or ended.
+#[utoipa::path(
+    tag = "means",
+    request_body = EndAbsence,
+    responses((status = OK, body = AbsenceView), (status = "default", body = Problem, content_type = "application/problem+json"))
+)]
+#[post("/absences/{id}/end")]
+pub(crate) async fn end_absence(
+    flow: web::Data<Flow>,
+    allowed: Allowed<ChangeMeans>,
+    headers: CallHeaders,
+    id: web::Path<Uuid>,
+    end: Checked<EndAbsence>,
+) -> Result<HttpResponse, Rejection> {
+    let call = headers.call(allowed.caller, end.fingerprint);
+    let ended = workflow::absences::end(&flow, &call, *id, &end.body).await?;
+    Ok(HttpResponse::Ok().insert_header(etag::of(ended.version)).json(ended))
+}

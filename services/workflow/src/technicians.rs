@@ -1,0 +1,106 @@
+//! Technicians.
+
+use contract::problem::ProblemKind;
+use contract::resources::{NewTechnician, TechnicianView};
+use serde_json::{Value, json};
+use store::technicians::{self, TechnicianRow};
+use uuid::Uuid;
+
+use crate::caller::{Call, Caller};
+use crate::flow::{Flow, Step};
+use crate::record::Happening;
+use crate::refusal::Refusal;
+
+/// Adds a technician.
+pub async fn add(flow: &Flow, call: &Call, new: &NewTechnician) -> Result<TechnicianView, Refusal> {
+    flow.write(call, "technicians.add", async |step| {
+        let row = row(step.new_id().await?, new, 1, false);
+        let shop = step.shop();
+        technicians::insert(step.conn(), shop, &row).await?;
+        record(step, "technician.added", row.id, json!({ "skills": new.skills })).await?;
+        Ok(view(row))
+    })
+    .await
+}
+
+/// Every one, retired ones too, in a stable order.
+pub async fn list(flow: &Flow, caller: &Caller) -> Result<Vec<TechnicianView>, Refusal> {
+    flow.read(caller, async |step| {
+        let shop = step.shop();
+        Ok(technicians::list(step.conn(), shop).await?.into_iter().map(view).collect())
+    })
+    .await
+}
+
+/// One.
+pub async fn get(flow: &Flow, caller: &Caller, id: Uuid) -> Result<TechnicianView, Refusal> {
+    flow.read(caller, async |step| Ok(view(find(step, id).await?))).await
+}
+
+/// Changes a technician whole.
+pub async fn change(
+    flow: &Flow,
+    call: &Call,
+    id: Uuid,
+    new: &NewTechnician,
+) -> Result<TechnicianView, Refusal> {
+    flow.write(call, "technicians.change", async |step| {
+        let old = find(step, id).await?;
+        let row = row(id, new, call.expects.unwrap_or(old.version), old.retired);
+        update(step, row, "technician.changed", json!({ "skills": new.skills })).await
+    })
+    .await
+}
+
+/// Retires a technician: nothing new is planned with it, and what was done with it stays told.
+pub async fn retire(flow: &Flow, call: &Call, id: Uuid) -> Result<TechnicianView, Refusal> {
+    flow.write(call, "technicians.retire", async |step| {
+        let old = find(step, id).await?;
+        let version = call.expects.unwrap_or(old.version);
+        let row = TechnicianRow { version, retired: true, ..old };
+        update(step, row, "technician.retired", json!({})).await
+    })
+    .await
+}
+
+async fn find(step: &mut Step, id: Uuid) -> Result<TechnicianRow, Refusal> {
+    let shop = step.shop();
+    let row = technicians::find(step.conn(), shop, id).await?;
+    row.ok_or_else(|| Refusal::not_found("technician"))
+}
+
+async fn update(
+    step: &mut Step,
+    row: TechnicianRow,
+    kind: &'static str,
+    data: Value,
+) -> Result<TechnicianView, Refusal> {
+    let shop = step.shop();
+    if !technicians::update(step.conn(), shop, &row).await? {
+        return Err(Refusal::new(
+            ProblemKind::VersionStale,
+            "the technician changed since it was read",
+        ));
+    }
+    record(step, kind, row.id, data).await?;
+    Ok(view(TechnicianRow { version: row.version + 1, ..row }))
+}
+
+async fn record(step: &mut Step, kind: &'static str, id: Uuid, data: Value) -> Result<(), Refusal> {
+    step.record(Happening { kind, order: None, subject: ("technician", id.to_string()), data })
+        .await
+}
+
+fn row(id: Uuid, new: &NewTechnician, version: i64, retired: bool) -> TechnicianRow {
+    TechnicianRow { id, name: new.name.clone(), skills: new.skills.clone(), version, retired }
+}
+
+fn view(row: TechnicianRow) -> TechnicianView {
+    TechnicianView {
+        id: row.id,
+        name: row.name,
+        skills: row.skills,
+        version: row.version,
+        retired: row.retired,
+    }
+}
