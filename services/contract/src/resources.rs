@@ -104,7 +104,7 @@ pub struct NewShift {
     /// The technician.
     pub technician: Uuid,
     /// The first occurrence, in the shop's local time.
-    #[schema(example = "2026-11-02T07:30:00")]
+    #[schema(value_type = String, example = "2026-11-02T07:30:00", pattern = r"^\d{4}-\d{2}-\d{2}T\d{2}:\d{2}:\d{2}$")]
     pub starts_local: NaiveDateTime,
     /// Its length.
     #[schema(minimum = 0, maximum = 1440)]
@@ -127,6 +127,7 @@ pub struct ShiftView {
     /// The technician.
     pub technician: Uuid,
     /// The first occurrence, in the shop's local time.
+    #[schema(value_type = String, example = "2026-11-02T07:30:00")]
     pub starts_local: NaiveDateTime,
     /// Its length.
     pub minutes: i32,
