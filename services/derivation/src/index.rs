@@ -9,6 +9,7 @@ use rustc_hash::FxHashMap;
 
 use crate::codes_index::CodeIndex;
 use crate::facts::{Facts, Formula};
+use crate::rule_index::RuleIndex;
 use crate::symbols::{Symbol, Symbols};
 
 pub(crate) type ProcedureId = usize;
@@ -25,7 +26,7 @@ pub struct Compiled {
     pub(crate) procedures: Vec<CompiledProcedure>,
     pub(crate) rules: Vec<CompiledRule>,
     pub(crate) implications: Vec<CompiledImplication>,
-    pub(crate) rules_by_operation: ByOperation<RuleId>,
+    pub(crate) rules_by_operation: RuleIndex,
     pub(crate) implications_by_operation: ByOperation<ImplicationId>,
     pub(crate) disturbed_by_operation: ByOperation<ProcedureId>,
     pub(crate) rules_by_code: CodeIndex,
@@ -77,12 +78,14 @@ pub(crate) struct ByOperation<T> {
     by_action: FxHashMap<(Symbol, Symbol), Vec<T>>,
 }
 
-impl<T: Copy + PartialEq> ByOperation<T> {
-    fn new() -> Self {
+impl<T> Default for ByOperation<T> {
+    fn default() -> Self {
         Self { any_action: FxHashMap::default(), by_action: FxHashMap::default() }
     }
+}
 
-    fn add(&mut self, symbols: &Symbols, pattern: &OperationPattern, what: T) {
+impl<T: Copy + PartialEq> ByOperation<T> {
+    pub(crate) fn add(&mut self, symbols: &Symbols, pattern: &OperationPattern, what: T) {
         let Some(component) = symbols.get(&pattern.component) else { return };
         if pattern.actions.is_empty() {
             push_once(self.any_action.entry(component).or_default(), what);
@@ -174,9 +177,9 @@ impl Compiled {
             procedures,
             rules,
             implications,
-            rules_by_operation: ByOperation::new(),
-            implications_by_operation: ByOperation::new(),
-            disturbed_by_operation: ByOperation::new(),
+            rules_by_operation: RuleIndex::default(),
+            implications_by_operation: ByOperation::default(),
+            disturbed_by_operation: ByOperation::default(),
             rules_by_code: CodeIndex::default(),
             rules_by_complaint: FxHashMap::default(),
             complaint_titles,
@@ -190,7 +193,8 @@ impl Compiled {
     fn fill(&mut self) {
         for (id, rule) in self.catalogue.rules.iter().enumerate() {
             for pattern in &rule.when.operations {
-                self.rules_by_operation.add(&self.symbols, pattern, id);
+                let rule = (id, &self.rules[id].on);
+                self.rules_by_operation.add(&self.symbols, &self.facts, pattern, rule);
             }
             for pattern in &rule.when.trouble_codes {
                 self.rules_by_code.add(pattern, id);

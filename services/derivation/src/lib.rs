@@ -13,6 +13,7 @@ pub mod facts;
 pub mod impact;
 pub mod index;
 pub mod repair;
+mod rule_index;
 pub mod schema;
 pub mod starter;
 mod symbols;

@@ -121,7 +121,7 @@ fn is_set_off(graph: &Graph<'_>, rule: RuleId) -> bool {
     let compiled = graph.compiled;
     let by_operation = |node: NodeId| match graph.nodes[node].kind {
         Kind::Operation { operation, .. } => {
-            compiled.rules_by_operation.of(&compiled.symbols, operation).any(|one| one == rule)
+            compiled.rules_by_operation.all(&compiled.symbols, operation).any(|one| one == rule)
         }
         Kind::Task { .. } => false,
     };

@@ -90,7 +90,7 @@ fn rules_of(compiled: &Compiled, operations: &[Interned]) -> Vec<usize> {
     let mut rules: Vec<usize> = operations
         .iter()
         .flat_map(|operation| compiled.amounts_to(*operation))
-        .flat_map(|one| compiled.rules_by_operation.of(&compiled.symbols, one).collect::<Vec<_>>())
+        .flat_map(|one| compiled.rules_by_operation.all(&compiled.symbols, one).collect::<Vec<_>>())
         .collect();
     rules.sort_unstable();
     rules.dedup();

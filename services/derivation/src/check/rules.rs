@@ -152,7 +152,7 @@ impl Rules<'_> {
                             self.operations(pattern).into_iter().all(|operation| {
                                 compiled
                                     .rules_by_operation
-                                    .of(&compiled.symbols, operation)
+                                    .all(&compiled.symbols, operation)
                                     .any(|fired| fired == other)
                             })
                         }))
@@ -181,7 +181,7 @@ impl Rules<'_> {
         if let Some(operation) =
             rule.when.operations.first().and_then(|one| self.operations(one).into_iter().next())
         {
-            near.extend(compiled.rules_by_operation.of(&compiled.symbols, operation).take(ENOUGH));
+            near.extend(compiled.rules_by_operation.all(&compiled.symbols, operation).take(ENOUGH));
         } else if let Some(code) = rule.when.trouble_codes.first() {
             near.extend(compiled.rules_by_code.of(code).take(ENOUGH));
         } else if let Some(complaint) = rule.when.complaints.first() {
@@ -245,7 +245,7 @@ fn without_consequence(compiled: &Compiled, found: &mut Found) {
                 |action| {
                     let operation = Interned { action, component: symbol, place: None };
                     compiled.amounts_to(operation).into_iter().any(|one| {
-                        compiled.rules_by_operation.of(&compiled.symbols, one).next().is_some()
+                        compiled.rules_by_operation.all(&compiled.symbols, one).next().is_some()
                     })
                 },
             );

@@ -228,9 +228,12 @@ impl<'a> Graph<'a> {
             }
             next += 1;
         }
+        let mut fired = Vec::new();
         for node in begin..next {
             if let Kind::Operation { operation, .. } = self.nodes[node].kind {
-                for rule in compiled.rules_by_operation.of(&compiled.symbols, operation) {
+                let index = &compiled.rules_by_operation;
+                fired.extend(index.of(&compiled.symbols, operation, &self.known));
+                for rule in fired.drain(..) {
                     self.fire(rule, From::Node(node), operation.place);
                 }
             }
