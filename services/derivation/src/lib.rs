@@ -12,6 +12,8 @@ pub mod document;
 pub mod facts;
 pub mod impact;
 pub mod index;
+pub mod lexicon;
+pub mod reader;
 pub mod repair;
 mod rule_index;
 pub mod schema;

@@ -1,4 +1,5 @@
 //! What the service reads from an order: vehicle identification numbers, trouble codes, lines of work.
 
 mod codes;
+mod labelled;
 mod vins;

@@ -1,0 +1,150 @@
+//! The lexicon: which words on a line of work stand for which action, part and place.
+//!
+//! It is data (`data/lexicon/*.yaml`, with its own explanation) made ready for the line reader: every phrase has one
+//! meaning, and a second one is a fault of the data that loading refuses.
+
+pub(crate) mod complaints;
+mod document;
+pub(crate) mod forms;
+pub(crate) mod kinds;
+mod load;
+pub(crate) mod phrases;
+mod spelling;
+
+use std::collections::BTreeMap;
+
+use serde::Deserialize;
+
+use complaints::Complaint;
+use document::{ActionEntry, ComplaintEntry, NounEntry, WordsDocument};
+use kinds::{Action, Noun};
+use phrases::{Phrases, Words};
+
+/// Actions, parts and the words around them, ready for reading lines.
+#[derive(Debug)]
+pub struct Lexicon {
+    pub(crate) words: Words,
+    pub(crate) phrases: Phrases,
+    pub(crate) actions: Vec<Action>,
+    pub(crate) nouns: Vec<Noun>,
+    pub(crate) complaints: Vec<Complaint>,
+    /// Every form of every verb, for words that look like one.
+    verbs: Vec<Box<str>>,
+}
+
+/// Why a lexicon can't be used.
+#[derive(Debug, thiserror::Error)]
+pub enum LexiconError {
+    /// A file is not of the shape that it must have.
+    #[error("{file}: {fault}")]
+    Shape {
+        /// Which file.
+        file: &'static str,
+        /// What the YAML reader says, with line and column.
+        fault: String,
+    },
+    /// One phrase has two meanings.
+    #[error("{phrase:?} of {entry} already means something else: {known}")]
+    TwoMeanings {
+        /// The phrase.
+        phrase: String,
+        /// Where it is said again.
+        entry: String,
+        /// What it means already.
+        known: String,
+    },
+    /// An entry names an action or part that no entry describes.
+    #[error("{entry} names {name:?}, which is not there")]
+    Unknown {
+        /// Which entry.
+        entry: String,
+        /// The name.
+        name: String,
+    },
+}
+
+/// The files of a lexicon as text.
+#[derive(Debug, Clone, Copy)]
+pub struct Files<'t> {
+    /// Short forms, places, negations and fillers.
+    pub words: &'t str,
+    /// Actions.
+    pub actions: &'t str,
+    /// Parts.
+    pub components: &'t str,
+    /// Complaints.
+    pub complaints: &'t str,
+}
+
+/// The lexicon that comes with the starter catalogue.
+pub const STARTER: Files<'static> = Files {
+    words: include_str!("../data/lexicon/words.yaml"),
+    actions: include_str!("../data/lexicon/actions.yaml"),
+    components: include_str!("../data/lexicon/components.yaml"),
+    complaints: include_str!("../data/lexicon/complaints.yaml"),
+};
+
+impl Lexicon {
+    /// The lexicon that comes with the starter catalogue.
+    ///
+    /// # Panics
+    /// Never: a test reads the same text.
+    pub fn starter() -> Self {
+        Self::read(STARTER).expect("the starter lexicon is tested")
+    }
+
+    /// Reads a lexicon; all faults at once.
+    pub fn read(files: Files<'_>) -> Result<Self, Vec<LexiconError>> {
+        let words: WordsDocument = parse("words", files.words).map_err(|fault| vec![fault])?;
+        let actions: BTreeMap<String, ActionEntry> =
+            parse("actions", files.actions).map_err(|fault| vec![fault])?;
+        let nouns: BTreeMap<String, NounEntry> =
+            parse("components", files.components).map_err(|fault| vec![fault])?;
+        let complaints: BTreeMap<String, ComplaintEntry> =
+            parse("complaints", files.complaints).map_err(|fault| vec![fault])?;
+        let mut lexicon = Self {
+            words: Words::default(),
+            phrases: Phrases::default(),
+            actions: Vec::new(),
+            nouns: Vec::new(),
+            complaints: complaints::compile(complaints),
+            verbs: Vec::new(),
+        };
+        for (word, shorts) in &words.short {
+            for short in shorts {
+                lexicon.words.shorten(&short.replace('\'', ""), word);
+            }
+        }
+        let mut faults = Vec::new();
+        lexicon.add_nouns(&nouns, &mut faults);
+        lexicon.add_actions(&actions, &nouns, &mut faults);
+        lexicon.add_words(&words, &mut faults);
+        if faults.is_empty() { Ok(lexicon) } else { Err(faults) }
+    }
+
+    /// Whether an unknown word may be a verb with up to two letters wrong.
+    pub(crate) fn looks_like_action(&self, word: &str) -> bool {
+        word.len() > 4 && self.verbs.iter().any(|verb| strsim::osa_distance(verb, word) <= 2)
+    }
+
+    /// Every action that a line can be read as.
+    pub fn actions(&self) -> impl Iterator<Item = &str> {
+        self.actions
+            .iter()
+            .flat_map(|action| action.gives.iter().chain(&action.asks).map(|name| &**name))
+    }
+
+    /// Every component that a line can be read as, and whether work on it asks for nothing.
+    pub fn components(&self) -> impl Iterator<Item = (&str, bool)> {
+        self.nouns.iter().flat_map(|noun| {
+            let axles = noun.by_axle.iter().flatten().map(|name| &**name);
+            let whole = noun.by_axle.is_none().then_some(&*noun.component);
+            axles.chain(whole).chain(noun.also.as_deref()).map(|name| (name, noun.nothing))
+        })
+    }
+}
+
+fn parse<T: for<'de> Deserialize<'de>>(file: &'static str, text: &str) -> Result<T, LexiconError> {
+    serde_saphyr::from_str(text)
+        .map_err(|error| LexiconError::Shape { file, fault: error.to_string() })
+}

@@ -1,0 +1,153 @@
+//! What words of a line can be, and how actions and parts behave.
+
+use std::collections::BTreeMap;
+
+use serde::Deserialize;
+
+/// What a phrase says.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Meaning {
+    /// An action by its index.
+    Action(u16),
+    /// An action only where the words around hold no other.
+    WeakAction(u16),
+    /// A part by its index.
+    Noun(u16),
+    Place(Place),
+    /// Every axle or wheel.
+    AllRound,
+    /// `and`, `with`, a comma's equal.
+    Join,
+    /// `then`: a new job begins.
+    Then,
+    /// `before`, `after` other work.
+    Around,
+    To,
+    Reason,
+    Purpose,
+    Access,
+    Not,
+    Declined,
+    Quote,
+    Condition,
+    History,
+    Said,
+    Found,
+    Correction,
+    State,
+    NewPart,
+    SamePart,
+    /// A job that asks for nothing.
+    Nothing,
+    /// Something that asks for nothing beside another job.
+    Beside,
+    SmallPart,
+    Filler,
+}
+
+/// An axle of the vehicle.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Axle {
+    Front,
+    Rear,
+}
+
+/// A side of the vehicle.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Side {
+    Left,
+    Right,
+    Driver,
+    Passenger,
+}
+
+/// Where on the vehicle, as far as it is said.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct Place {
+    pub(crate) axle: Option<Axle>,
+    pub(crate) side: Option<Side>,
+    /// Written `RR`: the rear axle, or the rear right wheel.
+    pub(crate) either: bool,
+}
+
+/// Which half of taking something out and putting it back an action is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub(crate) enum Half {
+    /// Taken out.
+    Out,
+    /// Put in, the same or another.
+    In,
+    /// The same one put back.
+    Back,
+}
+
+/// An action and how it behaves.
+#[derive(Debug)]
+#[expect(clippy::struct_excessive_bools, reason = "each is a trait of its own")]
+pub(crate) struct Action {
+    pub(crate) name: Box<str>,
+    /// The operation's action; `None` where it looks only, or where a person must choose.
+    pub(crate) gives: Option<Box<str>>,
+    /// What it gives on parts that do not take that.
+    pub(crate) elsewhere: Option<Box<str>>,
+    pub(crate) asks: Vec<Box<str>>,
+    pub(crate) looks: bool,
+    pub(crate) half: Option<Half>,
+    /// The part that it is about when none is named.
+    pub(crate) alone: Option<u16>,
+    pub(crate) doubted: bool,
+    pub(crate) doubted_where_often_refitted: bool,
+    pub(crate) fluids_only: bool,
+    pub(crate) slight: bool,
+    /// Follows from other work on the same part.
+    pub(crate) follows: bool,
+    pub(crate) only_on: Vec<u16>,
+}
+
+/// A part, by what it is called, and how it behaves.
+#[derive(Debug)]
+pub(crate) struct Noun {
+    pub(crate) component: Box<str>,
+    pub(crate) also: Option<Box<str>>,
+    pub(crate) by_axle: Option<[Box<str>; 2]>,
+    pub(crate) takes: Vec<Box<str>>,
+    pub(crate) fluid: bool,
+    pub(crate) means: BTreeMap<Box<str>, Outcome>,
+    pub(crate) alone: Option<Box<str>>,
+    pub(crate) only: Vec<Box<str>>,
+    pub(crate) often_refitted: bool,
+    pub(crate) sits_in: Vec<Box<str>>,
+    pub(crate) asks: Vec<(Box<str>, Box<str>)>,
+    pub(crate) nothing: bool,
+}
+
+/// What one action on one part stands for, where it is not plain.
+#[derive(Debug)]
+pub(crate) enum Outcome {
+    Operation(Box<str>, Box<str>),
+    Nothing,
+    NothingKnown,
+}
+
+impl Place {
+    pub(super) fn named(name: &str) -> Option<Self> {
+        let axle = |name: &str| match name {
+            "front" => Some(Axle::Front),
+            "rear" => Some(Axle::Rear),
+            _ => None,
+        };
+        let side = |name: &str| match name {
+            "left" => Some(Side::Left),
+            "right" => Some(Side::Right),
+            "driver_side" => Some(Side::Driver),
+            "passenger_side" => Some(Side::Passenger),
+            _ => None,
+        };
+        let (axle, side) = match name.split_once('_') {
+            Some((first, second)) if axle(first).is_some() => (axle(first), side(second)),
+            _ => (axle(name), side(name)),
+        };
+        (axle.is_some() || side.is_some()).then_some(Self { axle, side, either: false })
+    }
+}

@@ -1,0 +1,146 @@
+//! Words and phrases of the lexicon, and the longest phrase at a place of a text.
+
+use rustc_hash::FxHashMap;
+
+use crate::lexicon::forms::stem;
+use crate::lexicon::kinds::Meaning;
+use crate::lexicon::spelling::Spelling;
+
+pub(crate) type WordId = u32;
+
+/// All words that the lexicon knows, each way of writing one under the same id.
+#[derive(Debug, Default)]
+pub(crate) struct Words {
+    ids: FxHashMap<Box<str>, WordId>,
+    short: FxHashMap<Box<str>, Box<str>>,
+    pub(super) spelling: Spelling,
+}
+
+impl Words {
+    pub(super) fn shorten(&mut self, short: &str, word: &str) {
+        self.short.insert(short.into(), word.into());
+    }
+
+    /// The word's id, which is made if it has none.
+    fn learn(&mut self, word: &str) -> WordId {
+        let word = stem(word).into_owned();
+        let word = self.short.get(word.as_str()).map_or(word.as_str(), |whole| whole).to_owned();
+        if let Some(&id) = self.ids.get(word.as_str()) {
+            return id;
+        }
+        let id = WordId::try_from(self.ids.len()).unwrap_or(WordId::MAX);
+        self.spelling.learn(&word);
+        self.ids.insert(word.into(), id);
+        id
+    }
+
+    /// Makes a word known that means nothing, so that it is not taken for a mistyped other one.
+    pub(super) fn leave_alone(&mut self, word: &str) {
+        let id = WordId::try_from(self.ids.len()).unwrap_or(WordId::MAX);
+        self.ids.entry(stem(word).into()).or_insert(id);
+    }
+
+    /// The id of a word in small letters as it stands in a text.
+    pub(crate) fn id(&self, word: &str) -> Option<WordId> {
+        let whole = |word: &str| self.short.get(word).map(|whole| self.ids.get(whole).copied());
+        whole(word).flatten().or_else(|| self.ids.get(word).copied()).or_else(|| {
+            let stem = stem(word);
+            whole(&stem).flatten().or_else(|| self.ids.get(&*stem).copied())
+        })
+    }
+
+    /// Whether the word is written in short, so that a full stop after it need not end a sentence.
+    pub(crate) fn is_short(&self, word: &str) -> bool {
+        self.short.contains_key(word)
+    }
+
+    /// The id of the long word that was probably meant.
+    pub(crate) fn corrected(&self, word: &str) -> Option<WordId> {
+        let id = |word: &str| self.ids.get(word).copied();
+        self.spelling.correct(&stem(word), |one, other| id(one) == id(other)).and_then(id)
+    }
+}
+
+/// Phrases as a tree of words.
+#[derive(Debug, Default)]
+pub(crate) struct Phrases {
+    steps: FxHashMap<(u32, WordId), u32>,
+    meanings: Vec<Option<Meaning>>,
+}
+
+impl Phrases {
+    /// The meaning of the longest phrase that the words begin with, and how many words it takes.
+    pub(crate) fn longest(
+        &self,
+        words: impl Iterator<Item = Option<WordId>>,
+    ) -> Option<(Meaning, usize)> {
+        let (mut node, mut best) = (0, None);
+        for (index, word) in words.enumerate() {
+            let Some(&next) = word.and_then(|word| self.steps.get(&(node, word))) else { break };
+            node = next;
+            if let Some(meaning) = self.meanings[node as usize] {
+                best = Some((meaning, index + 1));
+            }
+        }
+        best
+    }
+
+    /// Adds every phrase of a pattern; gives back those that already mean something else.
+    pub(super) fn add(
+        &mut self,
+        words: &mut Words,
+        pattern: &str,
+        meaning: Meaning,
+    ) -> Vec<(String, Meaning)> {
+        let mut clashes = Vec::new();
+        if self.meanings.is_empty() {
+            self.meanings.push(None);
+        }
+        for phrase in expand(pattern) {
+            let mut node = 0;
+            for word in &phrase {
+                let word = words.learn(word);
+                let fresh = u32::try_from(self.meanings.len()).unwrap_or(u32::MAX);
+                node = *self.steps.entry((node, word)).or_insert(fresh);
+                if node == fresh {
+                    self.meanings.push(None);
+                }
+            }
+            match &mut self.meanings[node as usize] {
+                Some(known) if *known != meaning => clashes.push((phrase.join(" "), *known)),
+                slot => *slot = Some(meaning),
+            }
+        }
+        clashes
+    }
+}
+
+/// The phrases that a pattern stands for: `a|b` for alternatives (`_` joins the words of one: `airbag|air_bag`), `[a b]`
+/// for words that may be missing.
+pub(super) fn expand(pattern: &str) -> Vec<Vec<String>> {
+    let spaced = pattern.replace('[', " [ ").replace(']', " ] ").replace('\'', "");
+    let mut phrases: Vec<Vec<String>> = vec![Vec::new()];
+    let mut optional: Option<Vec<Vec<String>>> = None;
+    for word in spaced.split_whitespace() {
+        match word {
+            "[" => optional = Some(phrases.clone()),
+            "]" => phrases.extend(optional.take().unwrap_or_default()),
+            choice => {
+                phrases = phrases
+                    .iter()
+                    .flat_map(|phrase| {
+                        choice.split('|').map(move |word| {
+                            let mut longer = phrase.clone();
+                            longer.extend(word.to_lowercase().split('_').map(str::to_owned));
+                            longer
+                        })
+                    })
+                    .collect();
+            }
+        }
+    }
+    phrases.retain(|phrase| !phrase.is_empty());
+    phrases.sort();
+    phrases.dedup();
+    phrases
+}

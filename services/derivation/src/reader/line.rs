@@ -1,0 +1,330 @@
+//! Pairs the actions of a line with its parts.
+//!
+//! A line falls into sentences and these into pieces. Within a piece an action belongs to the parts after it
+//! (`replace pads`) or, where a part comes first, to the parts before it (`pads replaced`); a piece without an action
+//! takes that of the piece before it, or waits for one.
+
+use crate::lexicon::Lexicon;
+use crate::lexicon::kinds::{Meaning, Place};
+use crate::reader::items::{Item, What};
+use crate::reader::outcome::Read;
+use crate::reader::own::OwnPhrases;
+use crate::reader::piece::{Done, Element, Joint, Named, Piece};
+use crate::reader::tokens::Token;
+
+/// What the words before a piece make of it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Mode {
+    Plain,
+    /// The customer tells.
+    Said,
+    /// The technician saw.
+    Found,
+    /// A reason; asks for nothing.
+    Reason,
+}
+
+/// The action that a piece without one takes.
+#[derive(Debug, Clone)]
+pub(super) enum Current {
+    None,
+    Actions(Vec<Done>),
+    Negated,
+    Looked,
+}
+
+/// An operation read so far.
+#[derive(Debug, Clone)]
+pub(super) struct Taken<'l> {
+    pub(super) read: Read<'l>,
+    pub(super) done: Option<Done>,
+    /// "R&R" of the part may mean that the same one goes back.
+    pub(super) refitted: bool,
+    pub(super) confidence: f64,
+    /// Tokens from and to.
+    pub(super) from: usize,
+    pub(super) to: usize,
+    /// Operations of one piece have one number.
+    pub(super) group: usize,
+}
+
+/// A line on its way from items to a reading.
+pub(super) struct Line<'l, 't> {
+    pub(super) lexicon: &'l Lexicon,
+    pub(super) own: &'l OwnPhrases,
+    pub(super) text: &'t str,
+    pub(super) tokens: &'t [Token],
+    pub(super) taken: Vec<Taken<'l>>,
+    pub(super) doubts: Vec<String>,
+    /// Something says that nothing is done: a look, a refusal, a job that asks for nothing.
+    pub(super) settled: bool,
+    /// Parts that were refused or not touched.
+    pub(super) untouched: Vec<Named>,
+    pub(super) mode: Mode,
+    pub(super) current: Current,
+    /// Parts that wait for an action.
+    pub(super) pending: Vec<Named>,
+    /// Actions that wait for a part.
+    pub(super) carried: Vec<Done>,
+    pub(super) carried_places: Vec<Place>,
+    /// Parts that the line spoke of last.
+    pub(super) recent: Vec<Named>,
+    /// Everything to the end of the sentence is refused or only priced.
+    pub(super) refused: bool,
+    /// The axle that this sentence spoke of last.
+    pub(super) axle: Option<Place>,
+    pub(super) group: usize,
+    pub(super) sentence_from: usize,
+}
+
+impl<'l, 't> Line<'l, 't> {
+    pub(super) fn new(
+        lexicon: &'l Lexicon,
+        own: &'l OwnPhrases,
+        text: &'t str,
+        tokens: &'t [Token],
+    ) -> Self {
+        Self {
+            lexicon,
+            own,
+            text,
+            tokens,
+            taken: Vec::new(),
+            doubts: Vec::new(),
+            settled: false,
+            untouched: Vec::new(),
+            mode: Mode::Plain,
+            current: Current::None,
+            pending: Vec::new(),
+            carried: Vec::new(),
+            carried_places: Vec::new(),
+            axle: None,
+            recent: Vec::new(),
+            refused: false,
+            group: 0,
+            sentence_from: 0,
+        }
+    }
+
+    pub(super) fn read(mut self, items: &[Item]) -> super::LineReading {
+        for sentence in items.split(|item| item.what == What::Stop) {
+            self.sentence(sentence);
+        }
+        self.conclude()
+    }
+
+    fn sentence(&mut self, items: &[Item]) {
+        self.mode = Mode::Plain;
+        self.current = Current::None;
+        self.refused = false;
+        self.axle = None;
+        self.sentence_from = self.group;
+        let pieces = pieces(items);
+        for (index, &(joint, piece)) in pieces.iter().enumerate() {
+            let next = pieces
+                .get(index + 1)
+                .is_some_and(|&(joint, next)| joint == Joint::And && self.begins_a_job(next));
+            self.piece(joint, piece, next);
+        }
+        for part in std::mem::take(&mut self.pending) {
+            let words = self.words(part.from, part.to);
+            self.doubts.push(format!("nothing says what is done with \"{words}\""));
+            self.guess(&part);
+        }
+        for done in std::mem::take(&mut self.carried) {
+            let words = self.words(done.from, done.to);
+            self.doubts.push(format!("nothing says what \"{words}\" is about"));
+        }
+    }
+
+    /// Whether a piece begins with an action and names a part after it.
+    fn begins_a_job(&self, items: &[Item]) -> bool {
+        let piece = Piece::scan(items);
+        matches!(piece.elements.first(), Some(Element::Action(done)) if !self.looks(done))
+            && piece.parts().next().is_some()
+    }
+
+    pub(super) fn piece(&mut self, joint: Joint, items: &[Item], next_is_job: bool) {
+        let at = |meaning: Meaning| items.iter().position(|item| item.means(meaning));
+        if self.mode == Mode::Said && !self.leaves_story(items) {
+            return;
+        }
+        if let Some(index) = at(Meaning::Said) {
+            if index > 0 {
+                self.piece(joint, &items[..index], false);
+            }
+            self.mode = Mode::Said;
+            let rest = &items[index + 1..];
+            if let Some(found) = rest.iter().position(|item| item.means(Meaning::Found)) {
+                self.piece(Joint::Comma, &rest[found..], next_is_job);
+            }
+        } else if at(Meaning::Declined).or(at(Meaning::Quote)).is_some() {
+            self.refuse(joint, items);
+        } else if self.refused {
+            self.settled = true;
+        } else if let Some(index) = at(Meaning::Found) {
+            self.head(joint, &items[..index]);
+            self.find(&items[index + 1..]);
+        } else if let Some(index) = at(Meaning::Reason) {
+            self.head(joint, &items[..index]);
+            self.mode = Mode::Reason;
+            if items[index..].iter().any(|item| item.means(Meaning::Not)) {
+                self.doubts.push("a reason says \"not\"".to_owned());
+            }
+        } else if let Some(index) = at(Meaning::Access) {
+            let purpose = items[..index].iter().position(|item| item.means(Meaning::Purpose));
+            self.head(joint, &items[..purpose.unwrap_or(index)]);
+        } else if let Some(index) = at(Meaning::Purpose) {
+            self.head(joint, &items[..index]);
+            self.purpose(&items[index + 1..]);
+        } else if let Some(index) = at(Meaning::Not) {
+            let head = Piece::scan(&items[..index]);
+            let complete = head.parts().next().is_some() && head.actions().next().is_some();
+            if complete {
+                self.plain(joint, &items[..index], false);
+            }
+            self.leave(&items[if complete { index } else { 0 }..], complete);
+        } else {
+            self.plain(joint, items, next_is_job);
+        }
+    }
+
+    pub(super) fn head(&mut self, joint: Joint, items: &[Item]) {
+        if !items.is_empty() {
+            self.piece(joint, items, false);
+        }
+    }
+
+    pub(super) fn plain(&mut self, joint: Joint, items: &[Item], next_is_job: bool) {
+        let mut piece = Piece::scan(items);
+        for &(phrase, from, to) in &piece.own {
+            self.take_own(phrase, from, to);
+        }
+        if piece.condition {
+            self.doubts.push("it depends on something".to_owned());
+        }
+        if piece.history {
+            self.doubts.push("it may tell of earlier work".to_owned());
+        }
+        if joint == Joint::Around && matches!(self.current, Current::Negated) {
+            self.doubts.push("how far \"not\" reaches is not clear".to_owned());
+        }
+        if self.takes_off_something_else(items) {
+            self.doubts.push("something else may be taken off the part".to_owned());
+        }
+        if piece.correction && self.mode != Mode::Reason {
+            self.mode = Mode::Plain;
+        }
+        let real = self.keep_real_actions(&mut piece);
+        let looks = piece.actions().next().is_some() && !real;
+        if real {
+            self.name_again(&mut piece);
+        }
+        let story = matches!(self.mode, Mode::Found | Mode::Reason) && !real;
+        if looks || story || piece.state && !real && !matches!(self.current, Current::Actions(_)) {
+            self.tolerate(&piece);
+        } else {
+            for &(from, to) in &piece.unknown {
+                let words = self.words(from, to);
+                self.doubts.push(format!("\"{words}\" is not known"));
+            }
+        }
+        if piece.nothing {
+            self.settled = true;
+            if real && piece.parts().next().is_some() {
+                self.doubts.push("work is named beside something that asks for nothing".to_owned());
+            }
+        }
+        if looks {
+            self.look(&piece);
+        } else if real {
+            self.mode = Mode::Plain;
+            self.work(joint, &piece, next_is_job);
+        } else if piece.parts().next().is_none() {
+            self.bare(joint, &piece);
+        } else {
+            self.parts_only(joint, &piece);
+        }
+    }
+
+    /// Drops actions that weigh nothing beside others; says whether one is left that does something.
+    fn keep_real_actions(&self, piece: &mut Piece) -> bool {
+        let strong = |done: &Done| {
+            let action = &self.lexicon.actions[usize::from(done.action)];
+            !done.weak && !action.looks && !action.slight
+        };
+        let slight = |done: &Done| !done.weak && !self.looks(done);
+        let any_strong = piece.actions().any(strong);
+        let any_slight = piece.actions().any(slight);
+        let any_looks = piece.actions().any(|done| self.looks(done));
+        piece.elements.retain(|element| match element {
+            Element::Action(done) if any_strong => strong(done),
+            Element::Action(done) if any_slight => slight(done),
+            Element::Action(done) if any_looks => self.looks(done),
+            Element::Part(_) | Element::Action(_) => true,
+        });
+        let weak_only = !any_strong && !any_slight && !any_looks;
+        let said_alone = piece.places.is_empty() && !piece.number && !self.recent.is_empty();
+        if weak_only && piece.parts().next().is_none() && !said_alone {
+            piece.elements.clear();
+        }
+        piece.actions().any(|done| !self.looks(done))
+    }
+
+    pub(super) fn looks(&self, done: &Done) -> bool {
+        self.lexicon.actions[usize::from(done.action)].looks
+    }
+
+    pub(super) fn begin_group(&mut self) {
+        self.group += 1;
+    }
+
+    pub(super) fn words(&self, from: usize, to: usize) -> &'t str {
+        let (Some(first), Some(last)) = (self.tokens.get(from), self.tokens.get(to.max(1) - 1))
+        else {
+            return "";
+        };
+        self.text.get(first.from..last.to).unwrap_or_default()
+    }
+}
+
+/// Whether `and` joins two places or two parts.
+fn stay_together(around: &[Item]) -> bool {
+    let place = |item: &Item| matches!(item.what, What::Means(Meaning::Place(_)));
+    match around {
+        [before, _, after, ..] => {
+            place(before) && place(after) || before.noun().is_some() && after.noun().is_some()
+        }
+        _ => false,
+    }
+}
+
+/// Cuts a sentence at commas and joining words; places joined to each other stay together.
+fn pieces(items: &[Item]) -> Vec<(Joint, &[Item])> {
+    let mut pieces = Vec::with_capacity(4);
+    let (mut from, mut joint) = (0, Joint::Start);
+    for (index, item) in items.iter().enumerate() {
+        let next = match item.what {
+            What::Comma => Joint::Comma,
+            What::Means(Meaning::Then) => Joint::Then,
+            What::Means(Meaning::Around) => Joint::Around,
+            What::Means(Meaning::Join) if index > 0 && stay_together(&items[index - 1..]) => {
+                continue;
+            }
+            What::Means(Meaning::Join) => Joint::And,
+            _ => continue,
+        };
+        if index > from {
+            pieces.push((joint, &items[from..index]));
+            joint = next;
+        } else if joint != Joint::Start {
+            // Two marks in a row, `, and`: the looser one holds.
+            joint = if joint == Joint::And { next } else { joint };
+        }
+        from = index + 1;
+    }
+    if items.len() > from {
+        pieces.push((joint, &items[from..]));
+    }
+    pieces
+}

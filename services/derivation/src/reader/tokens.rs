@@ -1,0 +1,104 @@
+//! A line cut into words and the marks between them, each with its place in the text.
+
+use crate::lexicon::phrases::{WordId, Words};
+
+/// One word or mark.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Token {
+    /// Bytes of the text from and to.
+    pub(crate) from: usize,
+    pub(crate) to: usize,
+    pub(crate) kind: Kind,
+    /// The known word, as it stands or as it was probably meant.
+    pub(crate) word: Option<WordId>,
+    /// A letter was put right.
+    pub(crate) corrected: bool,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Kind {
+    Word,
+    /// Holds a digit: an amount, a part number, a trouble code.
+    Number,
+    /// `,` `:` `(` `)` or a dash between blanks.
+    Comma,
+    /// The end of a sentence or row.
+    Stop,
+}
+
+/// Cuts a text; `most` bounds the number of tokens.
+pub(crate) fn cut(words: &Words, text: &str, most: usize) -> Option<Vec<Token>> {
+    let mut tokens: Vec<Token> = Vec::with_capacity(24);
+    let mut buffer = String::with_capacity(24);
+    let mut characters = text.char_indices().peekable();
+    let mut before = ' ';
+    while let Some((from, character)) = characters.next() {
+        if tokens.len() >= most {
+            return None;
+        }
+        let next = characters.peek().map_or(' ', |&(_, next)| next);
+        let to = from + character.len_utf8();
+        let mark = |kind, word| Token { from, to, kind, word, corrected: false };
+        match character {
+            _ if character.is_alphanumeric() => {
+                buffer.clear();
+                let mut to = from;
+                let mut current = Some((from, character));
+                while let Some((at, letter)) = current {
+                    if !APOSTROPHES.contains(&letter) {
+                        buffer.extend(letter.to_lowercase());
+                    }
+                    to = at + letter.len_utf8();
+                    before = letter;
+                    let ahead = text[to..].chars().nth(1).unwrap_or(' ');
+                    current = characters.next_if(|&(_, next)| {
+                        next.is_alphanumeric()
+                            || APOSTROPHES.contains(&next) && ahead.is_alphanumeric()
+                            || ".,".contains(next)
+                                && letter.is_ascii_digit()
+                                && ahead.is_ascii_digit()
+                    });
+                }
+                tokens.push(word(words, &buffer, from, to));
+                continue;
+            }
+            '&' | '+' => tokens.push(mark(Kind::Word, words.id("and"))),
+            '/' => tokens.push(mark(Kind::Word, words.id("/"))),
+            ';' | '\n' | '!' | '•' => tokens.push(mark(Kind::Stop, None)),
+            // A question mark leaves open what the sentence says.
+            '?' => tokens.push(mark(Kind::Word, words.id("maybe"))),
+            '.' if ends_sentence(words, &tokens, text, next) => tokens.push(mark(Kind::Stop, None)),
+            ',' | ':' | '(' | ')' | '[' | ']' | '|' | '–' | '—' | '=' | '>' => {
+                tokens.push(mark(Kind::Comma, None));
+            }
+            '-' if before.is_whitespace() || next.is_whitespace() => {
+                tokens.push(mark(Kind::Comma, None));
+            }
+            _ => {}
+        }
+        before = character;
+    }
+    Some(tokens)
+}
+
+const APOSTROPHES: [char; 3] = ['\'', '’', '´'];
+
+fn word(words: &Words, lower: &str, from: usize, to: usize) -> Token {
+    let digits = lower.bytes().any(|byte| byte.is_ascii_digit());
+    let (mut word, mut corrected) = (words.id(lower), false);
+    if word.is_none() && !digits {
+        word = words.corrected(lower);
+        corrected = word.is_some();
+    }
+    let kind = if digits { Kind::Number } else { Kind::Word };
+    Token { from, to, kind, word, corrected }
+}
+
+/// A full stop ends a sentence, except within a word and after a short form (`repl. throttle body`).
+fn ends_sentence(words: &Words, tokens: &[Token], text: &str, next: char) -> bool {
+    if next.is_alphanumeric() {
+        return false;
+    }
+    let Some(last) = tokens.last() else { return false };
+    !(last.kind == Kind::Word && words.is_short(&text[last.from..last.to].to_lowercase()))
+}

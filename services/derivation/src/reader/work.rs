@@ -1,0 +1,358 @@
+//! Pairs the actions of a piece with its parts, or with those that wait or were named before.
+
+use crate::reader::line::{Current, Line, Mode, Taken};
+use crate::reader::outcome::{self, Read};
+use crate::reader::piece::{Done, Element, Joint, Named, Piece, add};
+
+impl Line<'_, '_> {
+    pub(super) fn look(&mut self, piece: &Piece) {
+        self.settled = true;
+        if piece.parts().next().is_none() && piece.elements.len() == 1 {
+            // `alignment - check only`
+            let group = self.group;
+            self.taken.retain(|taken| taken.group != group || taken.done.is_some());
+        }
+        let mut parts: Vec<Named> = std::mem::take(&mut self.pending);
+        parts.extend(piece.parts().cloned());
+        if !parts.is_empty() {
+            self.recent = parts;
+        }
+        self.current = Current::Looked;
+    }
+
+    /// A piece with neither action nor part.
+    pub(super) fn bare(&mut self, joint: Joint, piece: &Piece) {
+        if piece.small_part && self.taken.is_empty() && self.pending.is_empty() {
+            self.doubts.push("a small part is named by itself".to_owned());
+        }
+        if piece.new_part {
+            let group = self.group;
+            for taken in self.taken.iter_mut().filter(|taken| taken.group == group) {
+                if let Some(done) = &mut taken.done {
+                    done.new_part = true;
+                }
+            }
+        }
+        if piece.places.is_empty() || joint == Joint::Start {
+            return;
+        }
+        let waiting = if self.pending.is_empty() { &mut self.recent } else { &mut self.pending };
+        for part in waiting.iter_mut() {
+            for place in &piece.places {
+                add(&mut part.places, *place, joint == Joint::And);
+            }
+        }
+        if self.pending.is_empty() && joint != Joint::And {
+            // The place comes after its job: `replace wheel speed sensor, left rear`.
+            let group = self.group;
+            let names = piece.places.iter().filter_map(|place| outcome::name(*place));
+            let names: Vec<&str> = names.collect();
+            let (mut behind, rest) =
+                self.taken.drain(..).partition::<Vec<_>, _>(|taken| taken.group == group);
+            self.taken = rest;
+            if let ([_], [first, more @ ..]) = (&self.recent[..], &names[..]) {
+                for taken in behind.clone().into_iter().filter(|taken| taken.read.place.is_none()) {
+                    behind.extend(more.iter().map(|name| {
+                        let mut another = taken.clone();
+                        another.read.place = Some(name);
+                        another
+                    }));
+                }
+                for taken in &mut behind {
+                    taken.read.place.get_or_insert(first);
+                }
+            }
+            self.taken.append(&mut behind);
+        } else if joint == Joint::And {
+            self.doubts.push("a place stands by itself".to_owned());
+        }
+    }
+
+    /// A piece that only names parts.
+    pub(super) fn parts_only(&mut self, joint: Joint, piece: &Piece) {
+        let mut parts = self.side_by_side(piece.parts());
+        let listed = matches!(joint, Joint::And | Joint::Comma);
+        if self.mode == Mode::Reason {
+            return;
+        }
+        match self.current.clone() {
+            Current::Negated if listed => self.untouched.extend(parts),
+            Current::Looked if listed => self.recent.extend(parts),
+            Current::Actions(actions) if listed => {
+                self.begin_group();
+                self.carried.clear();
+                for part in parts.iter_mut().filter(|part| part.places.is_empty()) {
+                    part.places.clone_from(&self.carried_places);
+                }
+                self.carried_places.clear();
+                let before = self.recent.last().cloned();
+                let mut named = Vec::new();
+                for mut part in parts {
+                    if joint == Joint::And && part.places.is_empty() {
+                        part.places = before.iter().flat_map(|part| part.places.clone()).collect();
+                        part.all |= before.as_ref().is_some_and(|part| part.all);
+                    }
+                    let alone = self.alone(&part, 1.0);
+                    for done in actions.iter().filter(|_| !alone) {
+                        self.apply(done, &part, 0.98, piece.same_part);
+                    }
+                    named.push(part);
+                }
+                self.recent.extend(named);
+            }
+            _ if joint == Joint::Around => {
+                self.doubts
+                    .push("whether work before or after this is ordered is not clear".to_owned());
+                for part in parts {
+                    self.guess(&part);
+                }
+            }
+            _ if self.mode == Mode::Found => self.recent = parts,
+            _ if piece.state => {
+                self.recent = parts;
+            }
+            _ => {
+                self.begin_group();
+                for part in parts {
+                    let nothing = self.lexicon.nouns[usize::from(part.noun)].nothing;
+                    if self.alone(&part, 1.0) {
+                        self.recent = vec![part];
+                    } else if nothing && !part.compound {
+                        self.settled = true;
+                    } else if piece.new_part
+                        && let Some(replace) = self.action_named("replace", &part)
+                    {
+                        self.apply(&replace, &part, 0.96, false);
+                        self.recent = vec![part];
+                    } else {
+                        self.pending.push(part);
+                    }
+                }
+            }
+        }
+    }
+
+    /// A piece with an action that does something.
+    pub(super) fn work(&mut self, joint: Joint, piece: &Piece, next_is_job: bool) {
+        match piece.elements.first() {
+            Some(Element::Action(_)) if piece.parts().next().is_none() => {
+                self.actions_only(piece, next_is_job);
+            }
+            Some(Element::Action(_)) => self.action_first(piece),
+            Some(Element::Part(_)) => self.part_first(joint, piece),
+            None => {}
+        }
+    }
+
+    /// `replace pads`, `replace pads bleed brakes`.
+    pub(super) fn action_first(&mut self, piece: &Piece) {
+        self.begin_group();
+        let mut actions = std::mem::take(&mut self.carried);
+        let mut fresh = true;
+        let mut parts: Vec<Named> = Vec::new();
+        for element in piece.elements.iter().cloned().map(Some).chain([None]) {
+            match element {
+                Some(Element::Part(part)) => {
+                    parts.push(part);
+                    fresh = false;
+                }
+                Some(Element::Action(done)) if fresh => actions.push(done),
+                other => {
+                    self.job(&actions, &self.side_by_side(parts.iter()), piece.same_part, 1.0);
+                    let Some(Element::Action(done)) = other else { break };
+                    let behind = !piece.parts().any(|part| part.from > done.from);
+                    if behind && !parts.is_empty() {
+                        self.trailing(&actions, &done, &parts);
+                        break;
+                    }
+                    (actions, parts, fresh) = (vec![done], Vec::new(), true);
+                }
+            }
+        }
+        if !parts.is_empty() {
+            self.recent = parts;
+        }
+        self.current = Current::Actions(actions);
+    }
+
+    /// An action behind the parts of another: `clean throttle body service`.
+    pub(super) fn trailing(&mut self, actions: &[Done], done: &Done, parts: &[Named]) {
+        let action = &self.lexicon.actions[usize::from(done.action)];
+        let same = actions
+            .iter()
+            .any(|first| self.lexicon.actions[usize::from(first.action)].gives == action.gives);
+        if action.follows || action.half.is_some() {
+            for part in parts {
+                self.apply(done, part, 0.97, false);
+            }
+        } else if !same {
+            let words = self.words(done.from, done.to);
+            self.doubts.push(format!("what \"{words}\" belongs to is not clear"));
+        }
+    }
+
+    /// `pads replaced`, `pads replaced brakes bled`.
+    pub(super) fn part_first(&mut self, joint: Joint, piece: &Piece) {
+        self.begin_group();
+        let mut parts: Vec<Named> = Vec::new();
+        if matches!(joint, Joint::And | Joint::Comma) {
+            parts.append(&mut self.pending);
+        }
+        let waiting = parts.len();
+        let mut actions: Vec<Done> = Vec::new();
+        let mut groups = Vec::new();
+        for element in piece.elements.iter().cloned() {
+            match element {
+                Element::Part(part) if actions.is_empty() => parts.push(part),
+                Element::Part(part) => {
+                    groups.push((std::mem::take(&mut actions), std::mem::take(&mut parts)));
+                    parts.push(part);
+                }
+                Element::Action(done) => actions.push(done),
+            }
+        }
+        groups.push((actions, parts));
+        for (index, (actions, parts)) in groups.iter().enumerate() {
+            if actions.is_empty() {
+                if !parts.iter().all(|part| self.only_location(part, &groups[0].1)) {
+                    let words = self.words(parts[0].from, parts[0].to);
+                    self.doubts.push(format!("nothing says what is done with \"{words}\""));
+                }
+                continue;
+            }
+            let before = if index == 0 { waiting } else { 0 };
+            let mut all = parts[..before].to_vec();
+            all.extend(self.side_by_side(parts[before..].iter()));
+            share_places(&mut all);
+            self.job(actions, &all, piece.same_part, 1.0);
+            self.recent = all;
+        }
+        self.current = Current::None;
+    }
+
+    /// `replaced`, `and program`: about parts that wait, that were named last, or that follow.
+    pub(super) fn actions_only(&mut self, piece: &Piece, next_is_job: bool) {
+        let actions: Vec<Done> = piece.actions().copied().collect();
+        if !self.pending.is_empty() {
+            let mut parts = std::mem::take(&mut self.pending);
+            share_places(&mut parts);
+            self.begin_group();
+            self.job(&actions, &parts, piece.same_part, 1.0);
+            self.recent = parts;
+            return;
+        }
+        if next_is_job {
+            self.carried.extend(actions);
+            return;
+        }
+        if piece.small_part {
+            if self.taken.is_empty() {
+                self.doubts.push("a small part is named by itself".to_owned());
+            }
+            return;
+        }
+        for done in actions {
+            let action = &self.lexicon.actions[usize::from(done.action)];
+            if piece.nothing && (action.slight || done.weak) {
+                continue;
+            }
+            self.begin_group();
+            if let Some(noun) = action.alone.filter(|_| !done.weak) {
+                let (from, to) = (done.from, done.to);
+                let part = Named {
+                    noun,
+                    places: Vec::new(),
+                    all: false,
+                    from,
+                    to,
+                    corrected: false,
+                    compound: false,
+                    joined: false,
+                };
+                self.apply(&done, &part, 1.0, false);
+                continue;
+            }
+            let targets = self.targets(&done);
+            match &targets[..] {
+                [] if self.taken.is_empty() || self.recent.is_empty() => {
+                    self.carried.push(done);
+                    self.carried_places.clone_from(&piece.places);
+                    self.current = Current::Actions(vec![done]);
+                }
+                [part] => {
+                    let mut part = part.clone();
+                    self.apply(&done, &part, 0.97, piece.same_part);
+                    part.to = part.to.max(done.to);
+                }
+                several => {
+                    let words = self.words(done.from, done.to);
+                    self.doubts.push(format!("which part \"{words}\" is about is not clear"));
+                    for part in several {
+                        self.apply(&done, part, 0.5, piece.same_part);
+                    }
+                }
+            }
+        }
+    }
+
+    /// The parts that an action without a part is about: those named last that it fits.
+    pub(super) fn targets(&self, done: &Done) -> Vec<Named> {
+        let fits = |part: &&Named| {
+            let outcomes = outcome::resolve(self.lexicon, done, part, false);
+            outcomes.doubt.is_none() || self.lexicon.actions[usize::from(done.action)].follows
+        };
+        let fitting: Vec<Named> = self.recent.iter().filter(fits).cloned().collect();
+        if fitting.is_empty() { self.recent.clone() } else { fitting }
+    }
+
+    /// A candidate for a part that nothing is said about.
+    pub(super) fn guess(&mut self, part: &Named) {
+        self.begin_group();
+        if let Some(replace) = self.action_named("replace", part) {
+            self.apply(&replace, part, 0.5, false);
+        }
+    }
+
+    /// A part whose name is a job by itself: `4 wheel alignment`.
+    pub(super) fn alone(&mut self, part: &Named, factor: f64) -> bool {
+        let noun = &self.lexicon.nouns[usize::from(part.noun)];
+        let Some(action) = &noun.alone else { return false };
+        let asked = !noun.asks.is_empty();
+        if asked {
+            let words = self.words(part.from, part.to);
+            self.doubts.push(format!("\"{words}\": somebody has to say whether it counts"));
+        }
+        let component = noun.asks.first().map_or(&*noun.component, |(_, component)| component);
+        self.taken.push(Taken {
+            read: Read { action, component, place: None, sure: !asked },
+            done: None,
+            refitted: false,
+            confidence: 0.98 * factor * if part.corrected { 0.97 } else { 1.0 },
+            from: part.from,
+            to: part.to,
+            group: self.group,
+        });
+        true
+    }
+
+    pub(super) fn action_named(&self, name: &str, part: &Named) -> Option<Done> {
+        let index = self.lexicon.actions.iter().position(|action| *action.name == *name)?;
+        Some(Done {
+            action: u16::try_from(index).ok()?,
+            weak: false,
+            from: part.from,
+            to: part.to,
+            corrected: false,
+            new_part: false,
+        })
+    }
+}
+
+/// `LF strut and tie rod`: in a list the first place holds for parts that name none.
+fn share_places(parts: &mut [Named]) {
+    let Some(said) = parts.iter().find(|part| !part.places.is_empty()).cloned() else { return };
+    for part in parts.iter_mut().filter(|part| part.places.is_empty()) {
+        part.places.clone_from(&said.places);
+        part.all |= said.all;
+    }
+}

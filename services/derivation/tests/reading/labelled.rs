@@ -1,0 +1,168 @@
+//! The line reader against lines with labels.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use derivation::lexicon::Lexicon;
+use derivation::reader::own::OwnPhrases;
+use derivation::reader::{self, LineReading};
+use domain::order::Reading;
+
+/// A line and what it needs; `tests/labelled/first.yaml` explains the labels.
+struct Labelled {
+    system: String,
+    text: String,
+    label: String,
+}
+
+fn labelled(yaml: &str) -> Vec<Labelled> {
+    let systems: BTreeMap<String, Vec<(String, String)>> =
+        serde_saphyr::from_str(yaml).expect("labelled lines");
+    let lines = systems.into_iter().flat_map(|(system, lines)| {
+        lines.into_iter().map(move |(text, label)| Labelled { system: system.clone(), text, label })
+    });
+    lines.collect()
+}
+
+impl Labelled {
+    fn needs_something(&self) -> bool {
+        !matches!(self.label.as_str(), "none" | "ask")
+    }
+
+    /// Whether a sure reading is right: the same operations, at the same places where the label names one.
+    fn agrees(&self, reading: &LineReading) -> bool {
+        if self.label == "ask" || self.label == "none" {
+            return false;
+        }
+        let wanted: BTreeSet<(String, Option<String>)> = self
+            .label
+            .split("; ")
+            .map(|operation| {
+                let (what, place) = operation
+                    .split_once(" @")
+                    .map_or((operation, None), |(what, place)| (what, Some(place.to_owned())));
+                (what.to_owned(), place)
+            })
+            .collect();
+        let read: BTreeSet<(String, Option<String>)> = reading
+            .operations
+            .iter()
+            .map(|read| (format!("{} {}", read.action, read.component), read.place.clone()))
+            .collect();
+        let named = |set: &BTreeSet<(String, Option<String>)>| {
+            set.iter().map(|(what, _)| what.clone()).collect::<BTreeSet<_>>()
+        };
+        named(&wanted) == named(&read)
+            && wanted.iter().all(|(what, place)| {
+                place.is_none() || read.contains(&(what.clone(), place.clone()))
+            })
+    }
+}
+
+/// How a set was read.
+#[derive(Debug, Default)]
+struct Figures {
+    sure: usize,
+    sure_right: usize,
+    needing: usize,
+    needing_sure: usize,
+    silent: usize,
+    nothing: usize,
+    nothing_read: usize,
+    faults: Vec<String>,
+}
+
+fn judge(lines: &[Labelled]) -> Figures {
+    let lexicon = Lexicon::starter();
+    let own = OwnPhrases::default();
+    let mut figures = Figures::default();
+    for line in lines {
+        let reading = reader::read(&lexicon, &line.text, &own);
+        let read: Vec<String> = reading
+            .operations
+            .iter()
+            .map(|read| {
+                let place = read.place.as_ref().map(|place| format!(" @{place}"));
+                format!("{} {}{}", read.action, read.component, place.unwrap_or_default())
+            })
+            .collect();
+        let fault = |what: &str| {
+            format!(
+                "{what} [{}] {:?}: label {}; read {:?} {}; {}",
+                line.system,
+                line.text,
+                line.label,
+                reading.reading,
+                read.join("; "),
+                reading.explanation
+            )
+        };
+        figures.needing += usize::from(line.needs_something());
+        figures.nothing += usize::from(line.label == "none");
+        match reading.reading {
+            Reading::Sure => {
+                figures.sure += 1;
+                figures.needing_sure += usize::from(line.needs_something());
+                if line.agrees(&reading) {
+                    figures.sure_right += 1;
+                } else {
+                    figures.faults.push(fault("WRONG SURE"));
+                }
+            }
+            Reading::None if line.label == "none" => figures.nothing_read += 1,
+            Reading::None => {
+                figures.silent += 1;
+                figures.faults.push(fault("SILENT"));
+            }
+            _ if line.needs_something() => figures.faults.push(fault("asked")),
+            _ if line.label == "none" => figures.faults.push(fault("asked for nothing")),
+            _ => {}
+        }
+    }
+    figures
+}
+
+impl Figures {
+    #[expect(clippy::print_stderr, reason = "the figures are what this test is for")]
+    fn tell(&self, name: &str) {
+        let percent = |part: usize, whole: usize| 100.0 * part as f64 / whole.max(1) as f64;
+        eprintln!(
+            "{name}: {} of {} sure readings right ({:.1} %); {} of {} lines that need something sure ({:.1} %); \
+             {} silent; {} of {} lines that need nothing read so ({:.1} %)",
+            self.sure_right,
+            self.sure,
+            percent(self.sure_right, self.sure),
+            self.needing_sure,
+            self.needing,
+            percent(self.needing_sure, self.needing),
+            self.silent,
+            self.nothing_read,
+            self.nothing,
+            percent(self.nothing_read, self.nothing),
+        );
+    }
+}
+
+#[test]
+fn lines_tuned_on_are_still_read() {
+    for (name, yaml) in [
+        ("first", include_str!("../labelled/first.yaml")),
+        ("second", include_str!("../labelled/second.yaml")),
+        ("tuning", include_str!("../labelled/tuning.yaml")),
+    ] {
+        let figures = judge(&labelled(yaml));
+        figures.tell(name);
+        if std::env::var_os("SHOW_TUNING").is_some() {
+            eprintln!("{}", figures.faults.join("\n"));
+        }
+        assert_eq!(figures.sure_right, figures.sure, "{:#?}", figures.faults);
+        assert_eq!(figures.silent, 0, "{:#?}", figures.faults);
+    }
+}
+
+#[test]
+fn the_starter_lexicon_gives_each_phrase_one_meaning() {
+    if let Err(faults) = Lexicon::read(derivation::lexicon::STARTER) {
+        let told: Vec<String> = faults.iter().map(ToString::to_string).collect();
+        panic!("{} faults:\n{}", told.len(), told.join("\n"));
+    }
+}
