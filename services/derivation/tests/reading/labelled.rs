@@ -124,10 +124,13 @@ fn judge(lines: &[Labelled]) -> Figures {
 impl Figures {
     #[expect(clippy::print_stderr, reason = "the figures are what this test is for")]
     fn tell(&self, name: &str) {
-        let percent = |part: usize, whole: usize| 100.0 * part as f64 / whole.max(1) as f64;
+        let percent = |part: usize, whole: usize| {
+            let tenths = part * 1000 / whole.max(1);
+            format!("{}.{}", tenths / 10, tenths % 10)
+        };
         eprintln!(
-            "{name}: {} of {} sure readings right ({:.1} %); {} of {} lines that need something sure ({:.1} %); \
-             {} silent; {} of {} lines that need nothing read so ({:.1} %)",
+            "{name}: {} of {} sure readings right ({} %); {} of {} lines that need something sure ({} %); \
+             {} silent; {} of {} lines that need nothing read so ({} %)",
             self.sure_right,
             self.sure,
             percent(self.sure_right, self.sure),
