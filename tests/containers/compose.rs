@@ -58,6 +58,19 @@ impl Compose<'_> {
         }
     }
 
+    /// Waits until the engine's own check of the service has passed.
+    fn until_healthy(&self) {
+        let container = self.run(&["ps", "--quiet", "service"]);
+        let state = ["inspect", "--format", "{{.State.Health.Status}}", &container];
+        for _ in 0..60 {
+            if run(Command::new("docker").args(state)).is_ok_and(|state| state == "healthy") {
+                return;
+            }
+            std::thread::sleep(std::time::Duration::from_secs(1));
+        }
+        panic!("the service did not become healthy within a minute");
+    }
+
     fn logs(&self) -> String {
         run(self.command().args(["logs", "--tail", "40"])).unwrap_or_default()
     }

@@ -39,6 +39,7 @@ pub(crate) async fn an_order_is_taken_in_on_a_postgresql_in_a_container(engine: 
         let mut command = Command::new(&engine.binary);
         command
             .env("BAYPROOF_LISTEN", &listen)
+            .env("BAYPROOF_LOG", "warn")
             .env("BAYPROOF_DATABASE_URL", url("bayproof_service", "of-the-service"))
             .env("BAYPROOF_MIGRATE_URL", url("bayproof_owner", "of-the-owner"))
             .env("BAYPROOF_TOKEN_SECRET", SECRET);
