@@ -15,6 +15,7 @@ pub(crate) async fn an_order_is_taken_in_by_the_service_that_compose_brings_up(e
 
     let base = format!("http://127.0.0.1:{}", compose.port);
     order::until_ready(&base).await;
+    compose.until_healthy();
     let inside =
         |arguments: &[&str]| compose.run(&[&["exec", "-T", "service"], arguments].concat());
     assert_ne!(inside(&["id", "-u"]), "0", "the service doesn't run as root");
