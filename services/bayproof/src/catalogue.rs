@@ -2,25 +2,37 @@
 
 use std::path::Path;
 
-use derivation::document::{self, Limits};
+use derivation::check;
+use derivation::document::{self, Limits, Positions};
 
 use crate::{Outcome, documents};
 
-/// Prints every fault with line and column; the outcome says whether there are any.
+/// Prints every fault with line and column, and what a keeper should look at; the outcome says whether there are faults.
 pub(crate) fn check(file: &Path) -> Outcome {
-    match document::read(&documents::bytes(file)?, Limits::default()) {
-        Ok(catalogue) => documents::print(&format!(
-            "{}: version {}, {} procedures, {} rules, no faults",
-            file.display(),
-            catalogue.version,
-            catalogue.procedures.len(),
-            catalogue.rules.len()
-        )),
-        Err(faults) => {
-            for fault in &faults {
-                documents::print(&format!("{}:{fault}", file.display()))?;
+    let bytes = documents::bytes(file)?;
+    let (faults, summary) = match document::read(&bytes, Limits::default()) {
+        Err(faults) => (faults, String::new()),
+        Ok(catalogue) => {
+            let report = check::check(&catalogue, Positions::Text(&bytes));
+            for note in &report.notes {
+                documents::print(&format!("{}:{note} (note)", file.display()))?;
             }
-            Err(format!("{} faults", faults.len()).into())
+            let summary = format!(
+                "{}: version {}, {} procedures, {} rules, no faults",
+                file.display(),
+                catalogue.version,
+                catalogue.procedures.len(),
+                catalogue.rules.len()
+            );
+            (report.faults, summary)
         }
+    };
+    for fault in &faults {
+        documents::print(&format!("{}:{fault}", file.display()))?;
+    }
+    if faults.is_empty() {
+        documents::print(&summary)
+    } else {
+        Err(format!("{} faults", faults.len()).into())
     }
 }

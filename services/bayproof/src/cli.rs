@@ -31,6 +31,8 @@ pub(crate) enum Command {
     },
     /// Derive what one order makes necessary, without a server or a database
     Derive(DeriveSettings),
+    /// Plan an instance from a file, by the engine of the service
+    Plan(PlanSettings),
     /// Catalogue documents
     Catalogue {
         /// What to do with it.
@@ -83,6 +85,25 @@ pub(crate) struct ServeSettings {
     pub(crate) signing_key: Option<String>,
     #[command(flatten)]
     pub(crate) log: LogSettings,
+}
+
+/// Settings of `plan`.
+#[derive(Debug, Args)]
+pub(crate) struct PlanSettings {
+    /// A shop day (`shop-instance/1` JSON) or a flexible job shop in the usual text format; `-` is standard input
+    pub(crate) instance: PathBuf,
+    /// Seconds of processor time for each thread
+    #[arg(long, value_name = "S", default_value_t = 1.0)]
+    pub(crate) seconds: f64,
+    /// Candidates that each thread looks at, instead of seconds: the same number gives the same plan
+    #[arg(long, value_name = "N")]
+    pub(crate) iterations: Option<u64>,
+    /// Threads
+    #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u16).range(1..=64))]
+    pub(crate) threads: u16,
+    /// Seed of the search
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    pub(crate) seed: u64,
 }
 
 /// Which database.

@@ -10,9 +10,9 @@ pub mod duties;
 pub mod flags;
 mod keys;
 mod log;
+mod plan;
 mod serve;
 mod shop;
-
 mod token;
 
 use std::error::Error;
@@ -33,6 +33,7 @@ pub fn run() -> ExitCode {
         Command::Token(settings) => token::run(&settings),
         Command::Shop { command: ShopCommand::Add(settings) } => shop::add(&settings),
         Command::Derive(settings) => derive::run(&settings),
+        Command::Plan(settings) => plan::run(&settings),
         Command::Catalogue { command: CatalogueCommand::Check { file } } => catalogue::check(&file),
         Command::Openapi => openapi(),
         Command::Flags => documents::print(&flags::table()),

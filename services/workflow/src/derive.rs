@@ -20,6 +20,7 @@ use uuid::Uuid;
 use crate::case::Case;
 use crate::flow::{Flow, Step};
 use crate::observe::Observation;
+use crate::reading;
 use crate::record::Happening;
 use crate::refusal::Refusal;
 
@@ -48,7 +49,7 @@ impl Stated {
         }
         let lines =
             case.lines.iter().filter(|l| l.state != LineState::Removed).map(repair_line).collect();
-        Self { lines, trouble_codes, complaints, observed }
+        Self { lines, trouble_codes, complaints: reading::complaints(&complaints), observed }
     }
 
     /// The same, borrowed for the derivation.

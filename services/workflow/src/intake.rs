@@ -15,7 +15,7 @@ use uuid::Uuid;
 use crate::caller::{Call, Caller};
 use crate::derive::{Stated, because, choices, findings, repair_line};
 use crate::flow::{Flow, Step};
-use crate::reading::Reader;
+use crate::reading::{self, Reader};
 use crate::record::Happening;
 use crate::refusal::Refusal;
 use crate::{checks, vehicle_identity, view};
@@ -62,7 +62,7 @@ pub fn preview(
     let stated = Stated {
         lines: rows.iter().map(repair_line).collect(),
         trouble_codes: new.trouble_codes.clone(),
-        complaints: new.complaints.clone(),
+        complaints: reading::complaints(&new.complaints),
         observed: Vec::new(),
     };
     let derivation = derive::derive(compiled, &stated.repair(&new.vehicle));
