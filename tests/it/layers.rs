@@ -46,7 +46,7 @@ const EDGES: &[(&str, &[&str])] = &[
 const REACHING: &[(&str, &[&str])] = &[
     ("actix-web", &["api", "bayproof"]),
     ("reqwest", &["demo", "bayproof"]),
-    ("rustix", &["cluster"]),
+    ("rustix", &["bayproof", "cluster"]),
     ("sqlx", &["store"]),
     ("tokio", &["api", "bayproof", "demo", "workflow"]),
     ("tokio-util", &["bayproof", "demo"]),

@@ -93,16 +93,16 @@ pub(crate) struct PlanSettings {
     /// A shop day (`shop-instance/1` JSON) or a flexible job shop in the usual text format; `-` is standard input
     pub(crate) instance: PathBuf,
     /// Seconds of processor time for each thread
-    #[arg(long, value_name = "S", default_value_t = 1.0)]
+    #[arg(long, env = "BAYPROOF_PLAN_SECONDS", value_name = "S", default_value_t = 1.0)]
     pub(crate) seconds: f64,
     /// Candidates that each thread looks at, instead of seconds: the same number gives the same plan
-    #[arg(long, value_name = "N")]
+    #[arg(long, env = "BAYPROOF_PLAN_ITERATIONS", value_name = "N")]
     pub(crate) iterations: Option<u64>,
     /// Threads
-    #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u16).range(1..=64))]
+    #[arg(long, env = "BAYPROOF_PLAN_THREADS", value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u16).range(1..=64))]
     pub(crate) threads: u16,
     /// Seed of the search
-    #[arg(long, value_name = "N", default_value_t = 1)]
+    #[arg(long, env = "BAYPROOF_PLAN_SEED", value_name = "N", default_value_t = 1)]
     pub(crate) seed: u64,
 }
 
