@@ -85,6 +85,8 @@ pub(super) struct NounEntry {
     #[serde(default)]
     pub(super) rear: Option<String>,
     #[serde(default)]
+    pub(super) otherwise: Option<String>,
+    #[serde(default)]
     pub(super) takes: Vec<String>,
     #[serde(default)]
     pub(super) fluid: bool,

@@ -111,6 +111,8 @@ pub(crate) struct Noun {
     pub(crate) component: Box<str>,
     pub(crate) also: Option<Box<str>>,
     pub(crate) by_axle: Option<[Box<str>; 2]>,
+    /// What it is where no axle is said.
+    pub(crate) otherwise: Option<Box<str>>,
     pub(crate) takes: Vec<Box<str>>,
     pub(crate) fluid: bool,
     pub(crate) means: BTreeMap<Box<str>, Outcome>,

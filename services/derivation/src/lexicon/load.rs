@@ -34,6 +34,7 @@ impl Lexicon {
                     .as_deref()
                     .zip(entry.rear.as_deref())
                     .map(|(front, rear)| [front.into(), rear.into()]),
+                otherwise: entry.otherwise.as_deref().map(Into::into),
                 takes: boxed(&entry.takes),
                 fluid: entry.fluid,
                 means: means.collect(),

@@ -122,6 +122,18 @@ impl Line<'_, '_> {
         })
     }
 
+    pub(super) fn same_component(&self, one: &Named, other: &Named) -> bool {
+        let component = |part: &Named| &self.lexicon.nouns[usize::from(part.noun)].component;
+        component(one) == component(other)
+    }
+
+    /// Whether an operation is about this part, where the part names no other place.
+    pub(super) fn is_about(&self, taken: &Taken<'_>, part: &Named) -> bool {
+        taken.group > self.sentence_from
+            && part.places.is_empty()
+            && *self.lexicon.nouns[usize::from(part.noun)].component == *taken.read.component
+    }
+
     pub(super) fn only_location(&self, location: &Named, parts: &[Named]) -> bool {
         parts.iter().any(|part| self.sits_in(part, location))
     }

@@ -130,10 +130,12 @@ impl<'l> Line<'l, '_> {
                     return true;
                 }
                 let based = self.taken.iter().any(|other| {
-                    !follows(self, other)
-                        && other.read.component == taken.read.component
-                        && (!self.action(taken).is_some_and(|action| action.doubted)
-                            || other.read.action == taken.read.action)
+                    // What is connected again was disconnected, whatever the words nearest to it.
+                    let again = self.action(taken).is_some_and(|action| action.doubted)
+                        && other.read.action == taken.read.action;
+                    let same = other.read.component == taken.read.component
+                        && self.action(taken).is_some_and(|action| !action.doubted);
+                    !follows(self, other) && (again || same)
                 });
                 if !based {
                     asked.push(format!(

@@ -220,7 +220,8 @@ impl<'l, 't> Line<'l, 't> {
         if real {
             self.name_again(&mut piece);
         }
-        let story = matches!(self.mode, Mode::Found | Mode::Reason) && !real;
+        let aside = joint == Joint::Around && piece.parts().next().is_none();
+        let story = (aside || matches!(self.mode, Mode::Found | Mode::Reason)) && !real;
         if looks || story || piece.state && !real && !matches!(self.current, Current::Actions(_)) {
             self.tolerate(&piece);
         } else {

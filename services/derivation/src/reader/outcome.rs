@@ -63,11 +63,17 @@ pub(crate) fn components<'l>(
         match place.axle {
             Some(Axle::Front) => found.push((front, place_on_it)),
             Some(Axle::Rear) => found.push((rear, place_on_it)),
+            None if noun.otherwise.is_some() => {
+                found.push((noun.otherwise.as_deref().unwrap_or_default(), name(*place)));
+            }
             None => return None,
         }
     }
     if part.all && found.is_empty() {
         found = vec![(front, None), (rear, None)];
+    }
+    if let Some(otherwise) = noun.otherwise.as_deref().filter(|_| found.is_empty()) {
+        found.push((otherwise, None));
     }
     (!found.is_empty()).then_some(found)
 }

@@ -107,7 +107,10 @@ impl Piece {
                     let beside = |neighbour: Option<&Item>| {
                         neighbour.is_some_and(|item| item.means(Meaning::SmallPart))
                     };
-                    let before = index.checked_sub(1).and_then(|index| items.get(index));
+                    // `connector at MAF sensor` is no more the sensor than `MAF sensor connector` is.
+                    let before = items[..index].iter().rev().find(|item| {
+                        !matches!(item.what, What::Means(Meaning::Filler | Meaning::Place(_)))
+                    });
                     piece.elements.push(Element::Part(Named {
                         noun,
                         places: std::mem::take(&mut pending),
@@ -173,6 +176,14 @@ impl Piece {
         }
         self.share();
         complete(&mut left);
+        if let [Element::Part(part), Element::Action(_)] = &mut self.elements[..]
+            && let [Place { axle, side: None, .. }] = part.places[..]
+            && !left.is_empty()
+            && left.iter().all(|place| place.axle.is_none())
+        {
+            // `front radars replaced L&R`
+            part.places = left.drain(..).map(|place| Place { axle, ..place }).collect();
+        }
         self.places = left;
         let new_part = self.new_part;
         for element in &mut self.elements {

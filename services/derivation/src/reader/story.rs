@@ -55,12 +55,9 @@ impl Line<'_, '_> {
         if piece.state || !job && !part {
             return;
         }
-        let replaces = piece.actions().any(|done| {
-            self.lexicon.actions[usize::from(done.action)].gives.as_deref() == Some("replace")
-        });
         if job && part {
             self.plain(Joint::Then, items, false);
-        } else if part || replaces {
+        } else {
             self.doubts.push("what the work is for is not clear".to_owned());
         }
     }
@@ -69,6 +66,11 @@ impl Line<'_, '_> {
     pub(super) fn leave(&mut self, items: &[Item], after_a_job: bool) {
         let piece = Piece::scan(items);
         self.tolerate(&piece);
+        if piece.actions().next().is_none() && !piece.unknown.is_empty() && !after_a_job {
+            // `ABS module not responding` tells what is wrong, not what was left.
+            self.recent = piece.parts().cloned().collect();
+            return;
+        }
         self.settled = true;
         if piece.parts().next().is_none() && !after_a_job {
             self.untouched.append(&mut self.pending);

@@ -25,7 +25,15 @@ impl Line<'_, '_> {
         if piece.small_part && self.taken.is_empty() && self.pending.is_empty() {
             self.doubts.push("a small part is named by itself".to_owned());
         }
-        if piece.new_part {
+        if piece.new_part && !self.pending.is_empty() {
+            // `EGR valve - new`
+            for part in std::mem::take(&mut self.pending) {
+                if let Some(replace) = self.action_named("replace", &part) {
+                    self.apply(&replace, &part, 0.96, false);
+                }
+                self.recent = vec![part];
+            }
+        } else if piece.new_part {
             let group = self.group;
             for taken in self.taken.iter_mut().filter(|taken| taken.group == group) {
                 if let Some(done) = &mut taken.done {
@@ -45,21 +53,22 @@ impl Line<'_, '_> {
         if self.pending.is_empty() && joint != Joint::And {
             // The place comes after its job: `replace wheel speed sensor, left rear`.
             let group = self.group;
-            let names = piece.places.iter().filter_map(|place| outcome::name(*place));
-            let names: Vec<&str> = names.collect();
             let (mut behind, rest) =
                 self.taken.drain(..).partition::<Vec<_>, _>(|taken| taken.group == group);
             self.taken = rest;
-            if let ([_], [first, more @ ..]) = (&self.recent[..], &names[..]) {
-                for taken in behind.clone().into_iter().filter(|taken| taken.read.place.is_none()) {
-                    behind.extend(more.iter().map(|name| {
-                        let mut another = taken.clone();
-                        another.read.place = Some(name);
-                        another
-                    }));
-                }
+            let names: Vec<&str> = match &self.recent[..] {
+                [part] => part.places.iter().filter_map(|place| outcome::name(*place)).collect(),
+                _ => Vec::new(),
+            };
+            if let [first, more @ ..] = &names[..] {
+                let whole = behind.clone();
                 for taken in &mut behind {
-                    taken.read.place.get_or_insert(first);
+                    taken.read.place = Some(first);
+                }
+                for (name, taken) in more.iter().flat_map(|name| whole.iter().map(move |taken| (name, taken))) {
+                    let mut another = taken.clone();
+                    another.read.place = Some(name);
+                    behind.push(another);
                 }
             }
             self.taken.append(&mut behind);
@@ -71,6 +80,10 @@ impl Line<'_, '_> {
     /// A piece that only names parts.
     pub(super) fn parts_only(&mut self, joint: Joint, piece: &Piece) {
         let mut parts = self.side_by_side(piece.parts());
+        if joint == Joint::Comma {
+            // `Alignment, 4 wheel` names one thing twice.
+            parts.retain(|part| !self.taken.iter().any(|taken| self.is_about(taken, part)));
+        }
         let listed = matches!(joint, Joint::And | Joint::Comma);
         if self.mode == Mode::Reason {
             return;
@@ -214,7 +227,8 @@ impl Line<'_, '_> {
         groups.push((actions, parts));
         for (index, (actions, parts)) in groups.iter().enumerate() {
             if actions.is_empty() {
-                if !parts.iter().all(|part| self.only_location(part, &groups[0].1)) {
+                let again = |part: &Named| groups[0].1.iter().any(|first| self.same_component(first, part));
+                if !parts.iter().all(|part| again(part) || self.only_location(part, &groups[0].1)) {
                     let words = self.words(parts[0].from, parts[0].to);
                     self.doubts.push(format!("nothing says what is done with \"{words}\""));
                 }

@@ -7,7 +7,7 @@ use derivation::reader::own::OwnPhrases;
 use derivation::reader::{self, LineReading};
 use domain::order::Reading;
 
-/// A line and what it needs; `tests/labelled/first.yaml` explains the labels.
+/// A line and what it needs; `tests/labelled/held_out.yaml` explains the labels.
 struct Labelled {
     system: String,
     text: String,
@@ -150,6 +150,8 @@ fn lines_tuned_on_are_still_read() {
     for (name, yaml) in [
         ("first", include_str!("../labelled/first.yaml")),
         ("second", include_str!("../labelled/second.yaml")),
+        ("third", include_str!("../labelled/third.yaml")),
+        ("fourth", include_str!("../labelled/fourth.yaml")),
         ("tuning", include_str!("../labelled/tuning.yaml")),
     ] {
         let figures = judge(&labelled(yaml));
