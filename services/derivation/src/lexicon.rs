@@ -134,13 +134,24 @@ impl Lexicon {
             .flat_map(|action| action.gives.iter().chain(&action.asks).map(|name| &**name))
     }
 
-    /// Every component that a line can be read as, and whether work on it asks for nothing.
-    pub fn components(&self) -> impl Iterator<Item = (&str, bool)> {
+    /// Every component that a line can be read as, those that ask for nothing among them.
+    pub fn components(&self) -> impl Iterator<Item = &str> {
         self.nouns.iter().flat_map(|noun| {
             let axles = noun.by_axle.iter().flatten().map(|name| &**name);
-            let whole = noun.by_axle.is_none().then_some(&*noun.component);
-            axles.chain(whole).chain(noun.also.as_deref()).map(|name| (name, noun.nothing))
+            let whole =
+                (noun.by_axle.is_none() && noun.asks.is_empty()).then_some(&*noun.component);
+            let asked = noun.asks.iter().map(|(_, component)| &**component);
+            axles
+                .chain(whole)
+                .chain(noun.also.as_deref())
+                .chain(noun.otherwise.as_deref())
+                .chain(asked)
         })
+    }
+
+    /// Every complaint that can be heard.
+    pub fn complaints(&self) -> impl Iterator<Item = &str> {
+        self.complaints.iter().map(|complaint| &*complaint.name)
     }
 }
 

@@ -172,6 +172,9 @@ impl<'l, 't> Line<'l, 't> {
                 self.doubts.push("a reason says \"not\"".to_owned());
             }
         } else if let Some(index) = at(Meaning::Access) {
+            if Piece::scan(&items[index..]).condition {
+                self.doubts.push("it depends on something".to_owned());
+            }
             let purpose = items[..index].iter().position(|item| item.means(Meaning::Purpose));
             self.head(joint, &items[..purpose.unwrap_or(index)]);
         } else if let Some(index) = at(Meaning::Purpose) {

@@ -52,6 +52,9 @@ impl Line<'_, '_> {
         let piece = Piece::scan(items);
         let job = piece.actions().any(|done| !done.weak && !self.looks(done));
         let part = piece.parts().next().is_some();
+        if piece.condition {
+            self.doubts.push("it depends on something".to_owned());
+        }
         if piece.state || !job && !part {
             return;
         }
@@ -72,6 +75,9 @@ impl Line<'_, '_> {
             return;
         }
         self.settled = true;
+        if piece.condition || piece.history {
+            self.doubts.push("what is left undone depends on something".to_owned());
+        }
         if piece.parts().next().is_none() && !after_a_job {
             self.untouched.append(&mut self.pending);
         }

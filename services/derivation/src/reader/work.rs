@@ -65,7 +65,9 @@ impl Line<'_, '_> {
                 for taken in &mut behind {
                     taken.read.place = Some(first);
                 }
-                for (name, taken) in more.iter().flat_map(|name| whole.iter().map(move |taken| (name, taken))) {
+                for (name, taken) in
+                    more.iter().flat_map(|name| whole.iter().map(move |taken| (name, taken)))
+                {
                     let mut another = taken.clone();
                     another.read.place = Some(name);
                     behind.push(another);
@@ -227,7 +229,8 @@ impl Line<'_, '_> {
         groups.push((actions, parts));
         for (index, (actions, parts)) in groups.iter().enumerate() {
             if actions.is_empty() {
-                let again = |part: &Named| groups[0].1.iter().any(|first| self.same_component(first, part));
+                let again =
+                    |part: &Named| groups[0].1.iter().any(|first| self.same_component(first, part));
                 if !parts.iter().all(|part| again(part) || self.only_location(part, &groups[0].1)) {
                     let words = self.words(parts[0].from, parts[0].to);
                     self.doubts.push(format!("nothing says what is done with \"{words}\""));

@@ -2,4 +2,5 @@
 
 mod codes;
 mod labelled;
+mod lines;
 mod vins;
