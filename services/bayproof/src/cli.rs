@@ -21,6 +21,8 @@ pub(crate) struct Cli {
 pub(crate) enum Command {
     /// Run the service
     Serve(ServeSettings),
+    /// Play an invented shop's day on a private PostgreSQL, then keep serving
+    Demo(DemoSettings),
     /// Print a token for trying, signed with the development key
     Token(TokenSettings),
     /// Shops
@@ -85,6 +87,30 @@ pub(crate) struct ServeSettings {
     pub(crate) signing_key: Option<String>,
     #[command(flatten)]
     pub(crate) log: LogSettings,
+}
+
+/// Settings of `demo`.
+#[derive(Debug, Args)]
+pub(crate) struct DemoSettings {
+    /// End after the day: with 0 only if every order reached the state that it was to reach
+    #[arg(long, env = "BAYPROOF_DEMO_EXIT")]
+    pub(crate) exit: bool,
+    /// Where to listen
+    #[arg(long, env = "BAYPROOF_LISTEN", value_name = "ADDRESS", default_value = "127.0.0.1:8080")]
+    pub(crate) listen: SocketAddr,
+    /// Folder of the private PostgreSQL and of keys; without it, `demo` in the user's own
+    #[arg(long, env = "BAYPROOF_DATA", value_name = "FOLDER")]
+    pub(crate) data: Option<PathBuf>,
+    /// Folder of PostgreSQL's programs; without it, they are looked for
+    #[arg(long, env = "BAYPROOF_PG_BIN", value_name = "FOLDER")]
+    pub(crate) pg_bin: Option<PathBuf>,
+    /// How many times faster than real time the invented day goes
+    #[arg(long, env = "BAYPROOF_DEMO_PACE", value_name = "N", default_value_t = 60,
+          value_parser = clap::value_parser!(u32).range(1..=240))]
+    pub(crate) pace: u32,
+    /// What is logged: a level, or levels by part
+    #[arg(long, env = "BAYPROOF_DEMO_LOG", value_name = "FILTER", default_value = "warn")]
+    pub(crate) log: String,
 }
 
 /// Settings of `plan`.

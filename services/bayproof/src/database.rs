@@ -1,5 +1,7 @@
 //! The database of a command: the one that its settings name, or the private PostgreSQL in the data folder.
 
+use std::path::PathBuf;
+
 use cluster::{Cluster, Role};
 use store::Db;
 
@@ -39,6 +41,20 @@ impl Database {
         let service = address.url(Role::Service, cluster::DATABASE);
         let owner = Some(address.url(Role::Owner, cluster::DATABASE));
         Ok(Self { service, owner, connections, private })
+    }
+
+    /// The private PostgreSQL in this folder, whatever the environment names. Blocks.
+    pub(crate) fn private(folder: PathBuf, programs: Option<PathBuf>) -> Outcome<Self> {
+        let of_folder = cluster::Settings { folder: Some(folder), programs, durable: true };
+        let private = Cluster::start(&of_folder)?;
+        let service = private.address().url(Role::Service, cluster::DATABASE);
+        let owner = Some(private.address().url(Role::Owner, cluster::DATABASE));
+        Ok(Self { service, owner, connections: 16, private: Some(private) })
+    }
+
+    /// The owner role's address, if it is known.
+    pub(crate) fn owner(&self) -> Option<&str> {
+        self.owner.as_deref()
     }
 
     /// Migrates if the owner's address is known, and connects as the service role. Refuses a role that row security

@@ -4,6 +4,7 @@
 mod catalogue;
 mod cli;
 mod database;
+mod demo;
 mod derive;
 mod documents;
 pub mod duties;
@@ -30,6 +31,7 @@ pub fn run() -> ExitCode {
     let cli = Cli::parse();
     let outcome = match cli.command {
         Command::Serve(settings) => serve::run(&settings),
+        Command::Demo(settings) => demo::run(&settings),
         Command::Token(settings) => token::run(&settings),
         Command::Shop { command: ShopCommand::Add(settings) } => shop::add(&settings),
         Command::Derive(settings) => derive::run(&settings),

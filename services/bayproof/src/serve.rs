@@ -1,7 +1,10 @@
 //! `serve`: the service, until it is told to stop.
 
+use std::net::SocketAddr;
+
 use actix_web::{HttpServer, rt};
 use api::Shared;
+use api::auth::TokenKeys;
 use tokio::signal::unix::{SignalKind, signal};
 use tokio_util::sync::CancellationToken;
 use workflow::flow::Flow;
@@ -32,30 +35,55 @@ async fn serve(settings: &ServeSettings, database: &Database) -> Outcome {
     }
     let stop = CancellationToken::new();
     stop_on_signals(&stop)?;
-    let duties = duties::begin(&flow, &stop);
-    let shared = Shared::new(flow, keys);
-    let server = HttpServer::new(move || api::app(shared.clone()))
-        .workers(settings.workers.into())
-        .shutdown_timeout(PATIENCE)
-        .shutdown_signal(stop.clone().cancelled_owned())
-        .bind(settings.listen)
-        .map_err(|error| format!("can't listen on {}: {error}", settings.listen))?;
-    for address in server.addrs() {
-        tracing::info!(%address, "serving; the contract is at /docs/");
-    }
-    let served = server.run().await;
-    stop.cancel(); // when the server ended by itself
-    for duty in duties {
-        if let Err(error) = duty.await {
-            tracing::error!(%error, "a duty broke off");
-        }
-    }
+    let server = Server { listen: settings.listen, workers: settings.workers.into() };
+    let served = server.run(&flow, keys, &stop, |_| ()).await;
     db.close().await;
     tracing::info!("stopped");
-    Ok(served?)
+    served
 }
 
-fn stop_on_signals(stop: &CancellationToken) -> Outcome {
+/// Where and how widely the service listens.
+pub(crate) struct Server {
+    /// The address.
+    pub(crate) listen: SocketAddr,
+    /// Threads that answer requests.
+    pub(crate) workers: usize,
+}
+
+impl Server {
+    /// Serves, with the duties beside, until `stop`. Tells the addresses once it listens.
+    pub(crate) async fn run(
+        &self,
+        flow: &Flow,
+        keys: TokenKeys,
+        stop: &CancellationToken,
+        listening: impl FnOnce(&[SocketAddr]),
+    ) -> Outcome {
+        let shared = Shared::new(flow.clone(), keys);
+        let server = HttpServer::new(move || api::app(shared.clone()))
+            .workers(self.workers)
+            .shutdown_timeout(PATIENCE)
+            .shutdown_signal(stop.clone().cancelled_owned())
+            .bind(self.listen)
+            .map_err(|error| format!("can't listen on {}: {error}", self.listen))?;
+        for address in server.addrs() {
+            tracing::info!(%address, "serving; the contract is at /docs/");
+        }
+        let duties = duties::begin(flow, stop);
+        listening(&server.addrs());
+        let served = server.run().await;
+        stop.cancel(); // when the server ended by itself
+        for duty in duties {
+            if let Err(error) = duty.await {
+                tracing::error!(%error, "a duty broke off");
+            }
+        }
+        Ok(served?)
+    }
+}
+
+/// Stops on Ctrl-C and on a request to terminate.
+pub(crate) fn stop_on_signals(stop: &CancellationToken) -> Outcome {
     let (mut terminate, mut interrupt) =
         (signal(SignalKind::terminate())?, signal(SignalKind::interrupt())?);
     let stop = stop.clone();

@@ -12,7 +12,7 @@ use crate::database::Database;
 use crate::{Outcome, documents, keys, token};
 
 /// Name of the shop for trying.
-const DEMO: &str = "demo";
+pub(crate) const DEMO: &str = "demo";
 /// Hours that an owner's first token holds: a month.
 const FIRST_TOKEN_HOURS: u32 = 24 * 30;
 

@@ -140,7 +140,7 @@ impl Client {
         body: Option<&B>,
         tag: Option<&str>,
     ) -> Result<Versioned<T>, Failure> {
-        let key = Uuid::now_v7().to_string();
+        let key = Uuid::new_v4().to_string();
         let mut tried = 0;
         loop {
             tried += 1;

@@ -47,6 +47,23 @@ impl Db {
         Ok(())
     }
 
+    /// Lets the service's clock go on at another pace from what it shows now, as the owner role; 1 is real time. For
+    /// demonstrations: the clock never goes back.
+    pub async fn set_pace(owner_url: &str, rate: f64) -> Result<(), StoreError> {
+        let options: PgConnectOptions = owner_url.parse()?;
+        let mut conn = options.connect().await?;
+        sqlx::query(
+            "INSERT INTO service_clock (real_anchor, shown_anchor, rate)
+             SELECT at, service_now(), $1 FROM clock_timestamp() AS at
+             ON CONFLICT (only_row) DO UPDATE SET real_anchor = excluded.real_anchor,
+                 shown_anchor = excluded.shown_anchor, rate = excluded.rate",
+        )
+        .bind(rate)
+        .execute(&mut conn)
+        .await?;
+        Ok(())
+    }
+
     /// Begins a transaction that serves these shops, for a step that writes.
     pub async fn begin(&self, shops: &[Uuid]) -> Result<Tx, StoreError> {
         self.begin_as("BEGIN", shops).await
