@@ -90,7 +90,7 @@ impl Story {
     /// Checks that a call was refused with this type of problem.
     pub fn refused<T>(&self, answer: &Result<T, Failure>, word: &str, what: &str) {
         match answer {
-            Err(failure) if failure.word() == Some(word) => {
+            Err(failure) if tells(failure, word) => {
                 let detail = failure.problem().map(|problem| problem.detail.clone());
                 self.tell(&format!("refused: {what} ({word}: {})", detail.unwrap_or_default()));
             }
@@ -103,4 +103,10 @@ impl Story {
     pub fn mismatches(&self) -> Vec<String> {
         self.mismatches.lock().unwrap_or_else(PoisonError::into_inner).clone()
     }
+}
+
+/// Whether a refusal is of this type, or names it among its reasons.
+fn tells(failure: &Failure, word: &str) -> bool {
+    let reasons = failure.problem().map(|problem| problem.reasons.as_slice()).unwrap_or_default();
+    failure.word() == Some(word) || reasons.iter().any(|one| one.code.replace('_', "-") == word)
 }

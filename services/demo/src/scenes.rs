@@ -107,7 +107,8 @@ async fn broken(visit: &Visit<'_>, story: &Story, decision: Decision) -> Result<
         story.tell(&format!("`{}` broke off and was resumed", task.title));
     } else {
         story.expect(decided.state == TaskState::Ready, "a task to be retried may be taken again");
-        let again = one.work(task.id, &visit.vehicle, second).await?;
+        drop(hands);
+        let again = do_again(visit, &task).await?;
         story.expect(again.attempt == 2, "a retry is a second attempt");
         story.tell(&format!("`{}` broke off and was begun anew", task.title));
     }
@@ -123,7 +124,8 @@ async fn fails_once(visit: &Visit<'_>, story: &Story) -> Result<(), Failure> {
     if failed.state == TaskState::Failed {
         one.decide(task.id, Decision::Retry, "seal seated").await?;
     }
-    let again = one.work(task.id, &visit.vehicle, None).await?;
+    drop(hands);
+    let again = do_again(visit, &task).await?;
     story.expect(again.state == TaskState::Passed, "the second attempt passes");
     story.expect(again.attempt == 2, "the failed attempt stays on record");
     story.tell(&format!("`{}` failed, then passed", task.title));
@@ -153,13 +155,12 @@ async fn waived(visit: &Visit<'_>, story: &Story) -> Result<(), Failure> {
 async fn calipers_open(visit: &Visit<'_>, story: &Story) -> Result<(), Failure> {
     let open = visit.until_ready("parking_brake_open_for_service").await?;
     while !visit.work_task(&open).await? {}
-    let order = visit.shop.service.as_role(Role::Integration);
     let hands = visit.shop.hands(|one| one.skills.iter().any(|skill| skill == "brakes")).await;
     let one = &hands.technician;
     let path = format!("/v1/orders/{}/lines/2/progress", visit.order);
     let bay = visit.shop.bays.first().map(|bay| bay.id);
     let body = report(contract::orders::Progress::Started, bay, Vec::new());
-    let refused = order.post::<_, OrderView>(&path, &body).await;
+    let refused = visit.shop.desk.post::<_, OrderView>(&path, &body).await;
     story.refused(
         &refused,
         "bracket-open",
@@ -207,6 +208,13 @@ async fn declined(visit: &Visit<'_>, story: &Story) -> Result<(), Failure> {
         after.progress.tasks, before.progress.tasks
     ));
     Ok(())
+}
+
+/// A new attempt from the beginning.
+async fn do_again(visit: &Visit<'_>, task: &TaskView) -> Result<TaskView, Failure> {
+    let (hands, job) = take(visit, task).await?;
+    let second = visit.shop.other(&hands.technician);
+    hands.technician.carry_out(job, &visit.vehicle, second).await
 }
 
 /// Takes a task with a technician who can do it, as soon as bay and equipment are free.

@@ -1,5 +1,7 @@
 //! A technician at work: takes a task, acknowledges, shows the vehicle and that everything holds, starts, finishes.
 
+use std::time::Duration;
+
 use chrono::{DateTime, TimeDelta, Utc};
 use contract::evidence::{EvidenceItem, NewEvidence};
 use contract::leases::{LeaseView, LeasesView, NewLease};
@@ -18,8 +20,20 @@ use crate::service::Service;
 
 /// Minutes of a lease: the longest there is, since an invented day may run fast.
 const LEASE_MINUTES: u32 = 480;
-/// How often evidence that has grown old on the way is sent anew.
-const TRIES: u32 = 6;
+/// Between two tries, in real time.
+const PAUSE: Duration = Duration::from_millis(100);
+/// How often evidence that has grown old on the way is sent anew, and a start tried while something is in use.
+const TRIES: u32 = 100;
+/// Reasons that pass: with new evidence, with time, or when somebody else is done.
+const PASSING: &[&str] = &[
+    "precondition_not_met",
+    "identity_missing",
+    "settling",
+    "vehicle_busy",
+    "vehicle_held",
+    "resource_missing",
+    "taken",
+];
 
 /// A technician of the shop.
 #[derive(Debug, Clone)]
@@ -175,11 +189,11 @@ impl Technician {
             tried += 1;
             match self.start(job).await {
                 Ok(_) => return Ok(()),
-                Err(Failure::Refused(problem)) if tried < TRIES => {
+                Err(Failure::Refused(problem)) if tried < TRIES && passes(&problem) => {
                     match self.wait_of(job, &problem).await? {
                         Some(moment) => self.client.wait_until(moment).await?,
-                        None if is_about_evidence(&problem) => {}
-                        None => return Err(Failure::Refused(problem)),
+                        None if tried > 3 => tokio::time::sleep(PAUSE).await,
+                        None => {}
                     }
                     self.prepare(job, vehicle, second).await?;
                 }
@@ -236,7 +250,7 @@ impl Technician {
             };
             match self.client.post(&job.path("finish"), &body).await {
                 Err(Failure::Refused(problem))
-                    if tried < TRIES && problem.kind.ends_with("result-not-proven") =>
+                    if tried < 8 && problem.kind.ends_with("result-not-proven") =>
                 {
                     let moment = problem.reasons.iter().filter_map(|one| one.earliest_at).max();
                     if let Some(moment) = moment {
@@ -341,9 +355,14 @@ impl Job {
     }
 }
 
-fn is_about_evidence(problem: &Problem) -> bool {
-    let codes = ["precondition_not_met", "identity_missing"];
-    problem.reasons.iter().all(|reason| codes.contains(&reason.code.as_str()))
+fn passes(problem: &Problem) -> bool {
+    let word = problem.kind.rsplit('/').next().unwrap_or_default().replace('-', "_");
+    let listed = problem.reasons.iter().map(|reason| reason.code.as_str());
+    let mut codes: Vec<&str> = listed.collect();
+    if codes.is_empty() {
+        codes.push(&word);
+    }
+    codes.iter().all(|code| PASSING.contains(code))
 }
 
 fn longest_wait(condition: &domain::precondition::Condition) -> Option<TimeDelta> {
