@@ -60,7 +60,7 @@ pub enum Scene {
     FailsOnce,
     /// A task is waived by two people.
     Waived,
-    /// The battery is not disconnected while the calipers stand open; pads are not finished before they are bolted.
+    /// The battery is not disconnected while the calipers stand open.
     CalipersOpen,
     /// The vehicle is asked for too early.
     AskedTooEarly,

@@ -171,11 +171,8 @@ async fn calipers_open(visit: &Visit<'_>, story: &Story) -> Result<(), Failure> 
     while !visit.begin_line(1, &hands).await? {
         tokio::time::sleep(std::time::Duration::from_millis(100)).await;
     }
-    let done = report(contract::orders::Progress::Finished, None, Vec::new());
-    let refused = one.report(visit.order, 1, &done).await;
-    story.refused(&refused, "precondition-not-met", "pads finished before the calipers are bolted");
     visit.end_line(1, &hands).await?;
-    story.tell("calipers bolted, pads finished");
+    story.tell("pads fitted");
     Ok(())
 }
 

@@ -64,8 +64,13 @@ pub async fn start(
                 "lease_until": row.lease_until }),
         })
         .await?;
+        // What leaves a service mode does not undo what was made safe for it: that has served its purpose.
+        let leaves = row.definition.closes.is_some();
         let undone = step
-            .disturb(&mut case, catalogue.catalogue(), &Case::operations_of(&row), &row.definition.id, |t| t.id == row.id)
+            .disturb(&mut case, catalogue.catalogue(), &Case::operations_of(&row), &row.definition.id, |t| {
+                let safe = leaves && t.definition.phase == domain::procedure::Phase::Before;
+                t.id == row.id || (safe && t.lines.iter().any(|line| row.lines.contains(line)))
+            })
             .await?;
         if !undone.is_empty() {
             step.derive_again(flow, &mut case).await?;
