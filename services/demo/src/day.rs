@@ -277,7 +277,7 @@ async fn close(day: &[Visit<'_>], story: &Story) -> Result<Report, Failure> {
         let wanted = visit.plot.ends;
         let ended = order.state == wanted;
         let what =
-            format!("{} ends {}, not {}", visit.plot.about, wanted.word(), order.state.word());
+            format!("{} ends {}; it is {}", visit.plot.about, wanted.word(), order.state.word());
         story.expect(ended, &what);
         orders.push(Ended {
             id: order.id,
