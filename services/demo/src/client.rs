@@ -81,6 +81,7 @@ impl Client {
     }
 
     /// The same connections with another token.
+    #[must_use]
     pub fn with_token(&self, token: impl Into<String>) -> Self {
         Self { token: token.into(), ..self.clone() }
     }

@@ -132,7 +132,9 @@ fn show(wanted: &Condition, hold: TimeDelta, moment: &Moment, shown: &mut Shown)
         }
         Condition::Attachment { shows } => shown.own.push(attachment(shows, now)),
         Condition::All(parts) => {
-            parts.iter().for_each(|part| show(part, hold, moment, shown));
+            for part in parts {
+                show(part, hold, moment, shown);
+            }
         }
         Condition::Any(parts) => {
             // The first that takes no waiting, as a technician would choose.

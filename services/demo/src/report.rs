@@ -69,6 +69,7 @@ impl Story {
     }
 
     /// The same day's story of somebody else.
+    #[must_use]
     pub fn of(&self, of: &str) -> Self {
         Self { of: of.to_owned(), ..self.clone() }
     }

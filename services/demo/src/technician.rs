@@ -93,7 +93,7 @@ impl Technician {
         let given: LeasesView = self.client.post("/v1/leases", &wish).await?;
         let lease = given.leases.into_iter().next();
         let lease = lease.ok_or_else(|| Failure::Unexpected("no lease was given".to_owned()))?;
-        Ok(self.job(lease))
+        Ok(job(lease))
     }
 
     /// Takes the next right task of an order, if there is one for them.
@@ -101,12 +101,7 @@ impl Technician {
         let wish =
             NewLease { order: Some(order), minutes: Some(LEASE_MINUTES), ..NewLease::default() };
         let given: Option<LeasesView> = self.client.post("/v1/leases", &wish).await?;
-        Ok(given.and_then(|given| given.leases.into_iter().next()).map(|lease| self.job(lease)))
-    }
-
-    fn job(&self, lease: LeaseView) -> Job {
-        let taken_at = lease.until - TimeDelta::minutes(i64::from(LEASE_MINUTES));
-        Job { task: lease.task, fence: lease.fence, taken_at, started_at: None }
+        Ok(given.and_then(|given| given.leases.into_iter().next()).map(|lease| job(lease)))
     }
 
     /// Acknowledges every caution, before the first preparation.
@@ -372,4 +367,9 @@ fn longest_wait(condition: &domain::precondition::Condition) -> Option<TimeDelta
         Condition::All(parts) => parts.iter().filter_map(longest_wait).max(),
         _ => None,
     }
+}
+
+fn job(lease: LeaseView) -> Job {
+    let taken_at = lease.until - TimeDelta::minutes(i64::from(LEASE_MINUTES));
+    Job { task: lease.task, fence: lease.fence, taken_at, started_at: None }
 }

@@ -20,7 +20,7 @@ use crate::technician::Vehicle;
 /// How long the mechanical work of a line is shown to take: a fast film of it.
 const WORK: TimeDelta = TimeDelta::seconds(60);
 /// How long nothing may move on an order before the visit is given up, in real time.
-const PATIENCE: Duration = Duration::from_secs(240);
+const PATIENCE: Duration = Duration::from_mins(4);
 
 /// A visit.
 #[derive(Debug, Clone)]
@@ -89,7 +89,7 @@ impl Visit<'_> {
 
     /// Does the next thing; false if there was nothing to do now.
     async fn step(&self, order: &OrderView) -> Result<bool, Failure> {
-        for question in order.questions.iter().filter(|question| question.state == "open") {
+        if let Some(question) = order.questions.iter().find(|question| question.state == "open") {
             self.answer(question).await?;
             return Ok(true);
         }

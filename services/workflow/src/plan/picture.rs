@@ -211,7 +211,7 @@ impl<'a> Drawing<'a> {
                 most: seconds(minutes.most),
             },
             lengths: Vec::new(),
-            earliest: self.earliest(case, Node::Task(task.id)),
+            earliest: earliest(case, Node::Task(task.id)),
             bay: match &procedure.place_of_work {
                 PlaceOfWork::Bay(capabilities) => Some(capabilities.clone()),
                 PlaceOfWork::Road => None,
@@ -283,11 +283,6 @@ impl<'a> Drawing<'a> {
             technician: pin.technician.and_then(|person| self.person(person)),
             start: pin.starts_at.map(ticks).filter(|start| *start >= self.model.now),
         })
-    }
-
-    /// Not before the waits that run have ended.
-    fn earliest(&self, case: &Case, node: Node) -> i64 {
-        case.waits(node).into_iter().map(|(_, until)| ticks(until) + 1).max().unwrap_or(0)
     }
 
     fn relations(&mut self, case: &Case) {
@@ -390,4 +385,9 @@ fn presence(shop: &Shop, technician: Uuid, end: DateTime<Utc>) -> Vec<(i64, i64)
         }
     }
     merged
+}
+
+/// Not before the waits that run have ended.
+fn earliest(case: &Case, node: Node) -> i64 {
+    case.waits(node).into_iter().map(|(_, until)| ticks(until) + 1).max().unwrap_or(0)
 }

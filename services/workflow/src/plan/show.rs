@@ -103,7 +103,7 @@ pub async fn calendar(flow: &Flow, caller: &Caller, query: &PlanQuery) -> Result
     .await
 }
 
-fn case_of<'a>(shop: &'a Shop, order: Uuid) -> Option<&'a Case> {
+fn case_of(shop: &Shop, order: Uuid) -> Option<&Case> {
     shop.cases.iter().find(|case| case.order.id == order)
 }
 

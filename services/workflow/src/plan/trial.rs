@@ -57,7 +57,8 @@ fn change(
         match shop.people.iter().position(|person| person.id == *id) {
             Some(person) => model.technicians[person].shifts.clear(),
             None => {
-                faults.push(fault(&format!("/technicians_out/{at}"), "there is no such technician"))
+                faults
+                    .push(fault(&format!("/technicians_out/{at}"), "there is no such technician"));
             }
         }
     }
