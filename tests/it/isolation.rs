@@ -102,7 +102,8 @@ async fn the_service_role_sees_no_shop_that_it_does_not_name_and_rewrites_no_rec
     ] {
         let refused = sqlx::raw_sql(forbidden).execute(&mut service).await;
         let error = refused.expect_err(forbidden);
-        let code = error.as_database_error().and_then(|e| e.code().map(|c| c.into_owned()));
+        let code =
+            error.as_database_error().and_then(|e| e.code().map(std::borrow::Cow::into_owned));
         assert_eq!(code.as_deref(), Some("42501"), "{forbidden}: {error}");
     }
 }

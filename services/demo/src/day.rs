@@ -155,15 +155,16 @@ async fn look_ahead(shop: &Shop, day: &[Visit<'_>], story: &Story) -> Result<(),
         let not: BTreeSet<Uuid> = plan.unplanned.iter().map(|one| one.order).collect();
         ids.iter().all(|id| planned.contains(id) || not.contains(id))
     };
-    match plan_when(shop, covers).await? {
-        Some(plan) => story.tell(&format!(
-            "version {}: {} items planned, {} not",
-            plan.version,
-            plan.items.len(),
-            plan.unplanned.len()
-        )),
-        None => return told(&story, false, "the plan covers the day"),
-    }
+    let Some(plan) = plan_when(shop, covers).await? else {
+        story.expect(false, "the plan covers the day");
+        return Ok(());
+    };
+    story.tell(&format!(
+        "version {}: {} items planned, {} not",
+        plan.version,
+        plan.items.len(),
+        plan.unplanned.len()
+    ));
     for visit in day.iter().filter(|visit| visit.plot.scene == Scene::PromiseAtRisk) {
         let order = visit.read().await?;
         story.expect(scenes::promise_is_told(&order), "a promise that can't be kept is told");
@@ -189,7 +190,8 @@ async fn surprise(shop: &Shop, story: &Story) -> Result<(), Failure> {
         plan.items.iter().filter(|i| i.starts_at > now).find_map(|i| i.technicians.first());
     let bay = plan.items.iter().filter(|i| i.starts_at > now).find_map(|i| i.bay);
     let (Some(person), Some(bay)) = (person.copied(), bay) else {
-        return told(&story, false, "somebody and some bay are planned");
+        story.expect(false, "somebody and some bay are planned");
+        return Ok(());
     };
     let away = NewAbsence {
         technician: Some(person),
@@ -223,7 +225,7 @@ async fn surprise(shop: &Shop, story: &Story) -> Result<(), Failure> {
             plan.version,
             repaired.moved.len()
         )),
-        None => told(&story, false, "the plan is repaired when a technician and a bay fall out")?,
+        None => story.expect(false, "the plan is repaired when a technician and a bay fall out"),
     }
     let until_at = shop.desk.now().await?;
     for absence in absences {
@@ -247,11 +249,6 @@ async fn plan_when(
         tokio::time::sleep(Duration::from_millis(100)).await;
     }
     Ok(None)
-}
-
-fn told(story: &Story, holds: bool, what: &str) -> Result<(), Failure> {
-    story.expect(holds, what);
-    Ok(())
 }
 
 /// One vehicle's day.

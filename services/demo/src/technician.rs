@@ -101,7 +101,7 @@ impl Technician {
         let wish =
             NewLease { order: Some(order), minutes: Some(LEASE_MINUTES), ..NewLease::default() };
         let given: Option<LeasesView> = self.client.post("/v1/leases", &wish).await?;
-        Ok(given.and_then(|given| given.leases.into_iter().next()).map(|lease| job(lease)))
+        Ok(given.and_then(|given| given.leases.into_iter().next()).map(job))
     }
 
     /// Acknowledges every caution, before the first preparation.

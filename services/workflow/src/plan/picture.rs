@@ -251,8 +251,7 @@ impl<'a> Drawing<'a> {
             name: format!("Line {}", line.line),
             order,
             duration: Duration { least: seconds, likely: seconds, most: seconds },
-            earliest: self
-                .earliest(case, Node::Line(line.line))
+            earliest: earliest(case, Node::Line(line.line))
                 .max(line.parts_expected_at.map_or(0, ticks)),
             bay: Some(line.bay.clone().unwrap_or_default()),
             people: if nobody { Vec::new() } else { vec![line.skills.clone().unwrap_or_default()] },
