@@ -4,7 +4,7 @@ use domain::order::{ReadOperation, Reading};
 
 use crate::lexicon::kinds::{Action, Half};
 use crate::reader::LineReading;
-use crate::reader::line::{Line, Taken};
+use crate::reader::line::{Line, Taken, Untouched};
 use crate::reader::outcome;
 
 impl<'l> Line<'l, '_> {
@@ -13,10 +13,17 @@ impl<'l> Line<'l, '_> {
         self.drop_what_follows();
         self.drop_doubles();
         self.ask_for_new_parts();
-        for part in &self.untouched {
+        for Untouched { part, actions } in &self.untouched {
             let noun = &self.lexicon.nouns[usize::from(part.noun)];
             let touched = outcome::components(noun, part).unwrap_or_default();
-            let both = self.taken.iter().any(|taken| {
+            let denied = |taken: &Taken<'l>| {
+                actions.is_empty()
+                    || actions.iter().any(|done| {
+                        let action = &self.lexicon.actions[usize::from(done.action)];
+                        action.gives.as_deref().is_none_or(|gives| gives == taken.read.action)
+                    })
+            };
+            let both = self.taken.iter().filter(|taken| denied(taken)).any(|taken| {
                 touched.iter().any(|(component, place)| {
                     *component == taken.read.component
                         && (place.is_none()

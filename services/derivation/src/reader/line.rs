@@ -48,6 +48,14 @@ pub(super) struct Taken<'l> {
     pub(super) group: usize,
 }
 
+/// A part that was refused or not touched.
+#[derive(Debug)]
+pub(super) struct Untouched {
+    pub(super) part: Named,
+    /// What was not done to it; empty for anything.
+    pub(super) actions: Vec<Done>,
+}
+
 /// A line on its way from items to a reading.
 pub(super) struct Line<'l, 't> {
     pub(super) lexicon: &'l Lexicon,
@@ -59,7 +67,7 @@ pub(super) struct Line<'l, 't> {
     /// Something says that nothing is done: a look, a refusal, a job that asks for nothing.
     pub(super) settled: bool,
     /// Parts that were refused or not touched.
-    pub(super) untouched: Vec<Named>,
+    pub(super) untouched: Vec<Untouched>,
     pub(super) mode: Mode,
     pub(super) current: Current,
     /// Parts that wait for an action.
@@ -218,7 +226,7 @@ impl<'l, 't> Line<'l, 't> {
         if piece.correction && self.mode != Mode::Reason {
             self.mode = Mode::Plain;
         }
-        let real = self.keep_real_actions(&mut piece);
+        let real = self.keep_real_actions(&mut piece) && !self.only_looked_at(items);
         let looks = piece.actions().next().is_some() && !real;
         if real {
             self.name_again(&mut piece);
@@ -249,6 +257,16 @@ impl<'l, 't> Line<'l, 't> {
         } else {
             self.parts_only(joint, &piece);
         }
+    }
+
+    /// `aim checked`: the last word says that the work was looked at.
+    fn only_looked_at(&self, items: &[Item]) -> bool {
+        let looks = |item: &Item| {
+            item.action().is_some_and(|(action, _)| self.lexicon.actions[usize::from(action)].looks)
+        };
+        let mut actions = items.iter().filter(|item| item.action().is_some());
+        let no_part = items.iter().all(|item| item.noun().is_none());
+        no_part && actions.clone().count() > 1 && actions.next_back().is_some_and(looks)
     }
 
     /// Drops actions that weigh nothing beside others; says whether one is left that does something.

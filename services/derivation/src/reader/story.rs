@@ -2,8 +2,8 @@
 
 use crate::lexicon::kinds::{Half, Meaning};
 use crate::reader::items::Item;
-use crate::reader::line::{Current, Line, Mode};
-use crate::reader::piece::{Element, Joint, Named, Piece};
+use crate::reader::line::{Current, Line, Mode, Untouched};
+use crate::reader::piece::{Done, Element, Joint, Named, Piece};
 
 impl Line<'_, '_> {
     /// Whether a piece after a customer's words is no longer his.
@@ -78,10 +78,16 @@ impl Line<'_, '_> {
         if piece.condition || piece.history {
             self.doubts.push("what is left undone depends on something".to_owned());
         }
-        if piece.parts().next().is_none() && !after_a_job {
-            self.untouched.append(&mut self.pending);
+        let actions: Vec<Done> = piece.actions().copied().collect();
+        let waiting = piece.parts().next().is_none() && !after_a_job;
+        let mut parts = if waiting { std::mem::take(&mut self.pending) } else { Vec::new() };
+        parts.extend(piece.parts().cloned());
+        self.untouched.extend(
+            parts.iter().map(|part| Untouched { part: part.clone(), actions: actions.clone() }),
+        );
+        if !parts.is_empty() {
+            self.recent = parts;
         }
-        self.untouched.extend(piece.parts().cloned());
         if !after_a_job || piece.actions().next().is_some() {
             self.current = Current::Negated;
         }
@@ -106,12 +112,17 @@ impl Line<'_, '_> {
             if joint == Joint::And && before && !word_first {
                 self.doubts.push("how far the refusal reaches is not clear".to_owned());
             }
-            self.untouched.extend(piece.parts().cloned());
+            self.refuse_parts(piece.parts().cloned().collect());
             self.current = Current::Negated;
             self.refused = quote && word_first;
         } else if !self.pending.is_empty() {
-            self.untouched.append(&mut self.pending);
+            let parts = std::mem::take(&mut self.pending);
+            self.refuse_parts(parts);
             self.current = Current::Negated;
+        } else if piece.small_part {
+            // Something beside the work was refused.
+        } else if !piece.unknown.is_empty() && self.group > 0 {
+            self.doubts.push("what was refused is not known".to_owned());
         } else if self.group == self.sentence_from && self.group == 0 {
             self.current = Current::Negated;
             self.refused = true;
@@ -125,6 +136,12 @@ impl Line<'_, '_> {
             }
         }
         self.carried.clear();
+    }
+
+    /// Parts on which nothing at all is to be done.
+    pub(super) fn refuse_parts(&mut self, parts: Vec<Named>) {
+        self.untouched
+            .extend(parts.into_iter().map(|part| Untouched { part, actions: Vec::new() }));
     }
 
     /// Unknown words weigh nothing in a story, unless one looks like an action.

@@ -91,7 +91,7 @@ impl Line<'_, '_> {
             return;
         }
         match self.current.clone() {
-            Current::Negated if listed => self.untouched.extend(parts),
+            Current::Negated if listed => self.refuse_parts(parts),
             Current::Looked if listed => self.recent.extend(parts),
             Current::Actions(actions) if listed => {
                 self.begin_group();
@@ -163,6 +163,7 @@ impl Line<'_, '_> {
     pub(super) fn action_first(&mut self, piece: &Piece) {
         self.begin_group();
         let mut actions = std::mem::take(&mut self.carried);
+        let mut carried = actions.len();
         let mut fresh = true;
         let mut parts: Vec<Named> = Vec::new();
         for element in piece.elements.iter().cloned().map(Some).chain([None]) {
@@ -173,6 +174,7 @@ impl Line<'_, '_> {
                 }
                 Some(Element::Action(done)) if fresh => actions.push(done),
                 other => {
+                    self.ask_which(&actions[carried.min(actions.len())..]);
                     self.job(&actions, &self.side_by_side(parts.iter()), piece.same_part, 1.0);
                     let Some(Element::Action(done)) = other else { break };
                     let behind = !piece.parts().any(|part| part.from > done.from);
@@ -180,7 +182,7 @@ impl Line<'_, '_> {
                         self.trailing(&actions, &done, &parts);
                         break;
                     }
-                    (actions, parts, fresh) = (vec![done], Vec::new(), true);
+                    (actions, parts, fresh, carried) = (vec![done], Vec::new(), true, 0);
                 }
             }
         }
@@ -188,6 +190,22 @@ impl Line<'_, '_> {
             self.recent = parts;
         }
         self.current = Current::Actions(actions);
+    }
+
+    /// Two different actions side by side (`program replacement module`): one of them may only describe the part.
+    fn ask_which(&mut self, actions: &[Done]) {
+        let gives = |done: &Done| {
+            let action = &self.lexicon.actions[usize::from(done.action)];
+            (!action.follows).then_some(action.gives.as_deref())
+        };
+        let mut given = actions.iter().filter_map(gives);
+        let first = given.next();
+        if given.any(|other| Some(other) != first)
+            && let (Some(from), Some(to)) = (actions.first(), actions.last())
+        {
+            let words = self.words(from.from, to.to);
+            self.doubts.push(format!("which of \"{words}\" is done is not clear"));
+        }
     }
 
     /// An action behind the parts of another: `clean throttle body service`.
@@ -237,6 +255,7 @@ impl Line<'_, '_> {
                 }
                 continue;
             }
+            self.ask_which(actions);
             let before = if index == 0 { waiting } else { 0 };
             let mut all = parts[..before].to_vec();
             all.extend(self.side_by_side(parts[before..].iter()));

@@ -146,6 +146,20 @@ impl Figures {
 }
 
 #[test]
+fn lines_never_tuned_on_are_read_as_their_labels_say() {
+    let lines = labelled(include_str!("../labelled/held_out.yaml"));
+    assert!(lines.len() >= 300, "{} lines", lines.len());
+    let figures = judge(&lines);
+    figures.tell("held out");
+    if std::env::var_os("SHOW_FAULTS").is_some() {
+        eprintln!("{}", figures.faults.join("\n"));
+    }
+    assert!(figures.sure_right * 100 >= figures.sure * 99, "{:#?}", figures.faults);
+    assert!(figures.needing_sure * 100 >= figures.needing * 85, "{:#?}", figures.faults);
+    assert_eq!(figures.silent, 0, "{:#?}", figures.faults);
+}
+
+#[test]
 fn lines_tuned_on_are_still_read() {
     for (name, yaml) in [
         ("first", include_str!("../labelled/first.yaml")),
