@@ -42,6 +42,7 @@ async fn add(server: Arc<Server>, name: &str) -> Shop {
     Shop { server, id }
 }
 
+#[expect(dead_code, reason = "what a suite needs of a shop; not every one is used by a suite yet")]
 impl Shop {
     /// Another shop on the same service.
     pub(crate) async fn beside(&self, name: &str) -> Shop {
