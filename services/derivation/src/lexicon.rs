@@ -122,9 +122,10 @@ impl Lexicon {
         if faults.is_empty() { Ok(lexicon) } else { Err(faults) }
     }
 
-    /// Whether an unknown word may be a verb with up to two letters wrong.
+    /// Whether an unknown word may be a verb with a letter wrong, a long one with two.
     pub(crate) fn looks_like_action(&self, word: &str) -> bool {
-        word.len() > 4 && self.verbs.iter().any(|verb| strsim::osa_distance(verb, word) <= 2)
+        let letters = if word.len() > 8 { 2 } else { 1 };
+        word.len() > 4 && self.verbs.iter().any(|verb| strsim::osa_distance(verb, word) <= letters)
     }
 
     /// Every action that a line can be read as.

@@ -106,7 +106,7 @@ impl Line<'_, '_> {
             kept.push(part);
         }
         for index in 1..kept.len() {
-            if kept[index].noun != kept[index - 1].noun && !kept[index].joined {
+            if !self.same_component(&kept[index], &kept[index - 1]) && !kept[index].joined {
                 kept[index].compound = true;
                 kept[index - 1].compound = true;
             }

@@ -75,6 +75,8 @@ pub(super) struct Line<'l, 't> {
     /// Actions that wait for a part.
     pub(super) carried: Vec<Done>,
     pub(super) carried_places: Vec<Place>,
+    /// Other words stood beside an action that waits.
+    pub(super) carried_beside: bool,
     /// Parts that the line spoke of last.
     pub(super) recent: Vec<Named>,
     /// Everything to the end of the sentence is refused or only priced.
@@ -106,6 +108,7 @@ impl<'l, 't> Line<'l, 't> {
             pending: Vec::new(),
             carried: Vec::new(),
             carried_places: Vec::new(),
+            carried_beside: false,
             axle: None,
             recent: Vec::new(),
             refused: false,
@@ -233,7 +236,7 @@ impl<'l, 't> Line<'l, 't> {
         }
         let aside = joint == Joint::Around && piece.parts().next().is_none();
         let story = (aside || matches!(self.mode, Mode::Found | Mode::Reason)) && !real;
-        if looks || story || piece.state && !real && !matches!(self.current, Current::Actions(_)) {
+        if looks || story {
             self.tolerate(&piece);
         } else {
             for &(from, to) in &piece.unknown {
@@ -248,7 +251,7 @@ impl<'l, 't> Line<'l, 't> {
             }
         }
         if looks {
-            self.look(&piece);
+            self.look(joint, &piece);
         } else if real {
             self.mode = Mode::Plain;
             self.work(joint, &piece, next_is_job);

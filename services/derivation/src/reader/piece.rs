@@ -29,7 +29,7 @@ pub(crate) struct Named {
     pub(crate) from: usize,
     pub(crate) to: usize,
     pub(crate) corrected: bool,
-    /// A small part beside it makes it another part.
+    /// A small part or an unknown word beside it makes it another part.
     pub(crate) compound: bool,
     /// Joined by `and` to the part before it.
     pub(crate) joined: bool,
@@ -75,11 +75,13 @@ pub(crate) struct Piece {
     pub(crate) not: bool,
     pub(crate) correction: bool,
     pub(crate) number: bool,
+    /// How many words and phrases it has.
+    pub(crate) length: usize,
 }
 
 impl Piece {
     pub(crate) fn scan(items: &[Item]) -> Self {
-        let mut piece = Self::default();
+        let mut piece = Self { length: items.len(), ..Self::default() };
         let mut pending: Vec<Place> = Vec::new();
         let mut joined = false;
         for (index, item) in items.iter().enumerate() {
@@ -107,6 +109,9 @@ impl Piece {
                     let beside = |neighbour: Option<&Item>| {
                         neighbour.is_some_and(|item| item.means(Meaning::SmallPart))
                     };
+                    let unknown = |neighbour: Option<&Item>| {
+                        neighbour.is_some_and(|item| item.what == What::Unknown)
+                    };
                     // `connector at MAF sensor` is no more the sensor than `MAF sensor connector` is.
                     let before = items[..index].iter().rev().find(|item| {
                         !matches!(item.what, What::Means(Meaning::Filler | Meaning::Place(_)))
@@ -118,7 +123,10 @@ impl Piece {
                         from: item.from,
                         to: item.to,
                         corrected: item.corrected,
-                        compound: beside(items.get(index + 1)) || beside(before),
+                        compound: beside(items.get(index + 1))
+                            || beside(before)
+                            || unknown(items.get(index + 1))
+                            || unknown(index.checked_sub(1).and_then(|index| items.get(index))),
                         joined,
                     }));
                 }

@@ -52,6 +52,7 @@ impl Line<'_, '_> {
         let piece = Piece::scan(items);
         let job = piece.actions().any(|done| !done.weak && !self.looks(done));
         let part = piece.parts().next().is_some();
+        self.tolerate(&piece);
         if piece.condition {
             self.doubts.push("it depends on something".to_owned());
         }
@@ -115,14 +116,14 @@ impl Line<'_, '_> {
             self.refuse_parts(piece.parts().cloned().collect());
             self.current = Current::Negated;
             self.refused = quote && word_first;
+        } else if !piece.unknown.is_empty() && (self.group > 0 || !self.pending.is_empty()) {
+            self.doubts.push("what was refused is not known".to_owned());
         } else if !self.pending.is_empty() {
             let parts = std::mem::take(&mut self.pending);
             self.refuse_parts(parts);
             self.current = Current::Negated;
         } else if piece.small_part {
             // Something beside the work was refused.
-        } else if !piece.unknown.is_empty() && self.group > 0 {
-            self.doubts.push("what was refused is not known".to_owned());
         } else if self.group == self.sentence_from && self.group == 0 {
             self.current = Current::Negated;
             self.refused = true;

@@ -5,12 +5,17 @@ use crate::reader::outcome::{self, Read};
 use crate::reader::piece::{Done, Element, Joint, Named, Piece, add};
 
 impl Line<'_, '_> {
-    pub(super) fn look(&mut self, piece: &Piece) {
+    pub(super) fn look(&mut self, joint: Joint, piece: &Piece) {
         self.settled = true;
-        if piece.parts().next().is_none() && piece.elements.len() == 1 {
+        if joint == Joint::Comma && piece.parts().next().is_none() && piece.elements.len() == 1 {
             // `alignment - check only`
             let group = self.group;
-            self.taken.retain(|taken| taken.group != group || taken.done.is_some());
+            let job = |taken: &Taken<'_>| taken.group == group && taken.done.is_none();
+            if piece.unknown.is_empty() {
+                self.taken.retain(|taken| !job(taken));
+            } else if self.taken.iter().any(job) {
+                self.doubts.push("it may only be looked at".to_owned());
+            }
         }
         let mut parts: Vec<Named> = std::mem::take(&mut self.pending);
         parts.extend(piece.parts().cloned());
@@ -163,6 +168,9 @@ impl Line<'_, '_> {
     pub(super) fn action_first(&mut self, piece: &Piece) {
         self.begin_group();
         let mut actions = std::mem::take(&mut self.carried);
+        if !actions.is_empty() && self.carried_beside {
+            self.doubts.push("an action before this one names no part".to_owned());
+        }
         let mut carried = actions.len();
         let mut fresh = true;
         let mut parts: Vec<Named> = Vec::new();
@@ -279,6 +287,7 @@ impl Line<'_, '_> {
         }
         if next_is_job {
             self.carried.extend(actions);
+            self.carried_beside = false;
             return;
         }
         if piece.small_part {
@@ -312,6 +321,7 @@ impl Line<'_, '_> {
             match &targets[..] {
                 [] if self.taken.is_empty() || self.recent.is_empty() => {
                     self.carried.push(done);
+                    self.carried_beside = piece.length > 1;
                     self.carried_places.clone_from(&piece.places);
                     self.current = Current::Actions(vec![done]);
                 }

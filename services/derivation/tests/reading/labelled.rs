@@ -178,6 +178,47 @@ fn lines_tuned_on_are_still_read() {
     }
 }
 
+/// The text with the middle letter of one long word left out, once for each such word.
+fn mistyped(text: &str) -> Vec<String> {
+    let mut texts = Vec::new();
+    let mut from = None;
+    for (at, letter) in text.char_indices().chain([(text.len(), ' ')]) {
+        if letter.is_ascii_alphabetic() {
+            from.get_or_insert(at);
+        } else if let Some(start) = from.take().filter(|start| at - start > 3) {
+            let middle = usize::midpoint(start, at);
+            texts.push(format!("{}{}", &text[..middle], &text[middle + 1..]));
+        }
+    }
+    texts
+}
+
+#[test]
+fn a_missing_letter_may_make_a_question_but_no_other_reading() {
+    let (lexicon, own) = (Lexicon::starter(), OwnPhrases::default());
+    let names = |reading: &LineReading| -> BTreeSet<String> {
+        reading
+            .operations
+            .iter()
+            .map(|read| format!("{} {}", read.action, read.component))
+            .collect()
+    };
+    let mut read = 0;
+    for line in labelled(include_str!("../labelled/held_out.yaml")) {
+        let right = reader::read(&lexicon, &line.text, &own);
+        for text in mistyped(&line.text) {
+            let wrong = reader::read(&lexicon, &text, &own);
+            read += 1;
+            match wrong.reading {
+                Reading::Sure => assert_eq!(names(&wrong), names(&right), "{text}"),
+                Reading::None => assert!(right.operations.is_empty(), "{text}: {wrong:?}"),
+                _ => {}
+            }
+        }
+    }
+    assert!(read > 800, "{read}");
+}
+
 #[test]
 fn the_starter_lexicon_gives_each_phrase_one_meaning() {
     if let Err(faults) = Lexicon::read(derivation::lexicon::STARTER) {
