@@ -9,6 +9,7 @@ mod complaints;
 mod conclusion;
 mod items;
 mod line;
+mod lonely;
 mod outcome;
 pub mod own;
 mod piece;
