@@ -125,7 +125,11 @@ impl Lexicon {
     /// Whether an unknown word may be a verb with a letter wrong, a long one with two.
     pub(crate) fn looks_like_action(&self, word: &str) -> bool {
         let letters = if word.len() > 8 { 2 } else { 1 };
-        word.len() > 4 && self.verbs.iter().any(|verb| strsim::osa_distance(verb, word) <= letters)
+        let near = |verb: &str| {
+            verb.len().abs_diff(word.len()) <= letters
+                && strsim::osa_distance(verb, word) <= letters
+        };
+        word.len() > 4 && self.verbs.iter().any(|verb| near(verb))
     }
 
     /// Every action that a line can be read as.

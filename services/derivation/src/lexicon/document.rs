@@ -104,6 +104,8 @@ pub(super) struct NounEntry {
     pub(super) asks: Vec<String>,
     #[serde(default)]
     pub(super) nothing: bool,
+    #[serde(default)]
+    pub(super) single: bool,
 }
 
 #[derive(Debug, Deserialize)]

@@ -122,6 +122,7 @@ pub(crate) struct Noun {
     pub(crate) sits_in: Vec<Box<str>>,
     pub(crate) asks: Vec<(Box<str>, Box<str>)>,
     pub(crate) nothing: bool,
+    pub(crate) single: bool,
 }
 
 /// What one action on one part stands for, where it is not plain.

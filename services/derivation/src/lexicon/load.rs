@@ -44,6 +44,7 @@ impl Lexicon {
                 sits_in: boxed(&entry.sits_in),
                 asks: entry.asks.iter().filter_map(pair).collect(),
                 nothing: entry.nothing,
+                single: entry.single,
             });
             let meaning = Meaning::Noun(u16::try_from(index).unwrap_or(u16::MAX));
             self.add(name, &entry.said, meaning, faults);

@@ -193,7 +193,7 @@ impl<'l, 't> Line<'l, 't> {
             self.purpose(&items[index + 1..]);
         } else if let Some(index) = at(Meaning::Not) {
             let head = Piece::scan(&items[..index]);
-            let complete = head.parts().next().is_some() && head.actions().next().is_some();
+            let complete = head.actions().any(|done| !done.weak && !self.looks(done));
             if complete {
                 self.plain(joint, &items[..index], false);
             }
@@ -220,7 +220,8 @@ impl<'l, 't> Line<'l, 't> {
         if piece.history {
             self.doubts.push("it may tell of earlier work".to_owned());
         }
-        if joint == Joint::Around && matches!(self.current, Current::Negated) {
+        if matches!(joint, Joint::Around | Joint::Then) && matches!(self.current, Current::Negated)
+        {
             self.doubts.push("how far \"not\" reaches is not clear".to_owned());
         }
         if self.takes_off_something_else(items) {

@@ -18,6 +18,13 @@ impl Line<'_, '_> {
                 self.doubts.push("it may only be looked at".to_owned());
             }
         }
+        if joint == Joint::And && piece.parts().next().is_some() {
+            // `clean and inspect EGR valve`
+            let carried = std::mem::take(&mut self.carried);
+            let parts: Vec<Named> = piece.parts().cloned().collect();
+            self.begin_group();
+            self.job(&carried, &parts, piece.same_part, 0.98);
+        }
         let mut parts: Vec<Named> = std::mem::take(&mut self.pending);
         parts.extend(piece.parts().cloned());
         if !parts.is_empty() {
@@ -99,7 +106,7 @@ impl Line<'_, '_> {
         match self.current.clone() {
             Current::Negated if listed => self.refuse_parts(parts),
             Current::Looked if listed => self.recent.extend(parts),
-            Current::Actions(actions) if listed => {
+            Current::Actions(actions) if listed && !piece.state_behind => {
                 self.begin_group();
                 self.carried.clear();
                 for part in parts.iter_mut().filter(|part| part.places.is_empty()) {
@@ -128,7 +135,12 @@ impl Line<'_, '_> {
                     self.guess(&part);
                 }
             }
-            _ if self.mode == Mode::Found => self.recent = parts,
+            _ if self.mode == Mode::Found => {
+                if parts.iter().any(|part| part.compound) {
+                    self.doubts.push("an unknown word stands beside a part".to_owned());
+                }
+                self.recent = parts;
+            }
             _ if piece.state => {
                 self.recent = parts;
             }

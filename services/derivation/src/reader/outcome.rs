@@ -45,6 +45,9 @@ pub(crate) fn components<'l>(
     let Some([front, rear]) = &noun.by_axle else {
         let mut places: Vec<Option<&'static str>> =
             part.places.iter().map(|place| name(*place)).collect();
+        if noun.single {
+            places.clear();
+        }
         if places.is_empty() {
             places.push(None);
         }
@@ -114,7 +117,11 @@ pub(crate) fn resolve<'l>(
     match noun
         .means
         .get(&action.name)
-        .or_else(|| action.gives.as_ref().and_then(|gives| noun.means.get(gives)))
+        .or_else(|| {
+            let gives = action.gives.as_ref().filter(|_| !action.fluids_only);
+            gives.and_then(|gives| noun.means.get(gives))
+        })
+        .filter(|outcome| !part.compound || !matches!(outcome, Outcome::Nothing))
     {
         Some(Outcome::Nothing) => return Outcomes::nothing(),
         Some(Outcome::NothingKnown) => {

@@ -67,6 +67,8 @@ pub(crate) struct Piece {
     pub(crate) new_part: bool,
     pub(crate) same_part: bool,
     pub(crate) state: bool,
+    /// What is wrong or well stands behind the last part: `rotors worn`, not `worn rotors`.
+    pub(crate) state_behind: bool,
     pub(crate) nothing: bool,
     pub(crate) small_part: bool,
     pub(crate) access: bool,
@@ -106,6 +108,7 @@ impl Piece {
                     }));
                 }
                 Meaning::Noun(noun) => {
+                    piece.state_behind = false;
                     let beside = |neighbour: Option<&Item>| {
                         neighbour.is_some_and(|item| item.means(Meaning::SmallPart))
                     };
@@ -154,7 +157,10 @@ impl Piece {
                 Meaning::AllRound => piece.all = true,
                 Meaning::NewPart => piece.new_part = true,
                 Meaning::SamePart => piece.same_part = true,
-                Meaning::State => piece.state = true,
+                Meaning::State => {
+                    piece.state = true;
+                    piece.state_behind = matches!(piece.elements.last(), Some(Element::Part(_)));
+                }
                 Meaning::Nothing | Meaning::Beside => piece.nothing |= meaning == Meaning::Nothing,
                 Meaning::SmallPart => piece.small_part = true,
                 Meaning::Access => piece.access = true,

@@ -122,7 +122,7 @@ impl Line<'_, '_> {
             let parts = std::mem::take(&mut self.pending);
             self.refuse_parts(parts);
             self.current = Current::Negated;
-        } else if piece.small_part {
+        } else if piece.small_part && (before || self.group > 0) {
             // Something beside the work was refused.
         } else if self.group == self.sentence_from && self.group == 0 {
             self.current = Current::Negated;
@@ -130,7 +130,15 @@ impl Line<'_, '_> {
         } else {
             // Behind what was read: it takes back one job, but nobody knows which of several.
             let from = if before { self.sentence_from } else { 0 };
-            if self.group - from == 1 {
+            let gives =
+                |done: &Done| self.lexicon.actions[usize::from(done.action)].gives.as_deref();
+            let other_work = piece.actions().next().is_some()
+                && !self.taken.iter().any(|taken| {
+                    piece.actions().any(|done| gives(done) == Some(taken.read.action))
+                });
+            if other_work {
+                // `replace windshield - calibration declined`: the work stands.
+            } else if self.group - from == 1 {
                 self.taken.retain(|taken| taken.group <= from);
             } else {
                 self.doubts.push("how far the refusal reaches is not clear".to_owned());
