@@ -74,6 +74,7 @@ pub(super) struct ActionEntry {
 
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
+#[expect(clippy::struct_excessive_bools, reason = "each is a key of the file, on its own")]
 pub(super) struct NounEntry {
     pub(super) said: Vec<String>,
     #[serde(default)]

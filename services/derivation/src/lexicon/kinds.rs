@@ -107,6 +107,7 @@ pub(crate) struct Action {
 
 /// A part, by what it is called, and how it behaves.
 #[derive(Debug)]
+#[expect(clippy::struct_excessive_bools, reason = "each is a trait of its own")]
 pub(crate) struct Noun {
     pub(crate) component: Box<str>,
     pub(crate) also: Option<Box<str>>,
