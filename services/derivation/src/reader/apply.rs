@@ -5,6 +5,9 @@ use crate::reader::line::{Line, Taken};
 use crate::reader::outcome::{self, Read};
 use crate::reader::piece::{Done, Named};
 
+/// A line with more is no line of work.
+const MOST_OPERATIONS: usize = 128;
+
 impl Line<'_, '_> {
     pub(super) fn job(&mut self, actions: &[Done], parts: &[Named], same_part: bool, factor: f64) {
         for part in parts {
@@ -50,6 +53,10 @@ impl Line<'_, '_> {
         }
         let typed = if done.corrected || part.corrected { 0.97 } else { 1.0 };
         let refitted = self.lexicon.nouns[usize::from(part.noun)].often_refitted;
+        if self.taken.len() + outcomes.reads.len() > MOST_OPERATIONS {
+            self.doubts.push(format!("it names more than {MOST_OPERATIONS} operations"));
+            return;
+        }
         for read in outcomes.reads {
             self.taken.push(Taken {
                 read,

@@ -70,10 +70,17 @@ impl Line<'_, '_> {
                 self.taken.drain(..).partition::<Vec<_>, _>(|taken| taken.group == group);
             self.taken = rest;
             let names: Vec<&str> = match &self.recent[..] {
-                [part] => part.places.iter().filter_map(|place| outcome::name(*place)).collect(),
+                [part] if !self.lexicon.nouns[usize::from(part.noun)].single => {
+                    part.places.iter().filter_map(|place| outcome::name(*place)).collect()
+                }
                 _ => Vec::new(),
             };
             if let [first, more @ ..] = &names[..] {
+                let same = |one: &Taken<'_>, other: &Taken<'_>| {
+                    (one.read.action, one.read.component)
+                        == (other.read.action, other.read.component)
+                };
+                behind.dedup_by(|one, other| same(one, other));
                 let whole = behind.clone();
                 for taken in &mut behind {
                     taken.read.place = Some(first);

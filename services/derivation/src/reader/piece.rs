@@ -250,7 +250,9 @@ pub(crate) fn add(places: &mut Vec<Place>, place: Place, joined: bool) {
             return;
         }
     }
-    places.push(place);
+    if !places.contains(&place) {
+        places.push(place);
+    }
 }
 
 /// `front LH and RH`: the axle that one names holds for all.

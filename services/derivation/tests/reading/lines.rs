@@ -104,6 +104,22 @@ fn what_was_refused_asks_for_nothing_and_how_far_it_reaches_is_asked() {
 }
 
 #[test]
+fn a_line_that_nobody_would_write_takes_no_more_than_a_moment() {
+    for text in [
+        format!("replace tie rod{}", ", LF, RF".repeat(60)),
+        format!("{} {}", "replace clean ".repeat(100), "pads battery tie rod ".repeat(60)),
+        "R&R, ".repeat(250),
+        "pads and ".repeat(250),
+        "LF and RF and pads, ".repeat(100),
+        "replace front and rear pads and rotors LF and RF, ".repeat(40),
+    ] {
+        let reading = read(&text);
+        assert!(reading.operations.len() <= 128, "{} operations", reading.operations.len());
+    }
+    assert_eq!(read(&"replace battery ".repeat(1000)).reading, Reading::Unread);
+}
+
+#[test]
 fn the_shops_own_phrases_come_first() {
     let own = OwnPhrases::new(
         &LEXICON,
