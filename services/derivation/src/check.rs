@@ -10,7 +10,9 @@ mod satisfiable;
 
 use domain::catalogue::Catalogue;
 
-use crate::document::{Fault, Positions, Step, locate};
+use crate::document::places::Positions;
+use crate::document::{Fault, Step};
+use crate::index::Compiled;
 
 /// The result of a check, each list in the order of the places.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -21,24 +23,26 @@ pub struct Report {
     pub notes: Vec<Fault>,
 }
 
-/// Checks a catalogue. The positions are those of the document it was read from.
-pub fn check(catalogue: &Catalogue, positions: Positions<'_>) -> Report {
+/// Checks a catalogue. The positions are those of the document that it was read from.
+pub fn check(catalogue: &Catalogue, positions: &Positions<'_>) -> Report {
     let mut found = Found::default();
     names::check(catalogue, &mut found);
     conditions::check(catalogue, &mut found);
     order::check(catalogue, &mut found);
     engines::check(catalogue, &mut found);
-    rules::check(catalogue, &mut found);
-    reach::check(catalogue, &mut found);
+    let compiled = Compiled::new(catalogue.clone());
+    rules::check(&compiled, &mut found);
+    reach::check(&compiled, &mut found);
     Report { faults: placed(found.faults, positions), notes: placed(found.notes, positions) }
 }
 
-fn placed(found: Vec<Remark>, positions: Positions<'_>) -> Vec<Fault> {
+fn placed(found: Vec<Remark>, positions: &Positions<'_>) -> Vec<Fault> {
     if found.is_empty() {
         return Vec::new();
     }
-    let paths: Vec<Vec<Step>> = found.iter().map(|remark| remark.path.clone()).collect();
-    let mut placed: Vec<Fault> = locate(positions, &paths)
+    let paths: Vec<&[Step]> = found.iter().map(|remark| &remark.path[..]).collect();
+    let places = positions.locate(&paths);
+    let mut placed: Vec<Fault> = places
         .into_iter()
         .zip(found)
         .map(|((line, column), remark)| Fault {

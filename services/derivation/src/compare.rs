@@ -62,18 +62,18 @@ pub fn compare<T: Ord>(
     derivation: &Derivation<'_>,
     begun: &[Begun<T>],
 ) -> Changes {
-    let mut wanted: Vec<Key> = derivation
+    let mut wanted: Vec<(Key, bool)> = derivation
         .tasks
         .iter()
-        .map(|task| Key {
-            procedure: task.procedure.id.clone(),
-            place: task.place.map(str::to_owned),
+        .map(|task| {
+            let (procedure, place) = (task.procedure.id.clone(), task.place.map(str::to_owned));
+            (Key { procedure, place }, task.required)
         })
         .collect();
     wanted.sort_unstable();
     let mut changes = Changes::default();
     for task in held {
-        let is_wanted = wanted.binary_search(&task.key).is_ok();
+        let is_wanted = wanted.binary_search_by(|(key, _)| key.cmp(&task.key)).is_ok();
         let list = match &task.passed_at {
             Some(passed_at) if undone(compiled, &task.key, passed_at, begun) => {
                 &mut changes.disturbed
@@ -84,8 +84,12 @@ pub fn compare<T: Ord>(
         };
         list.push(task.key.clone());
     }
-    changes.added =
-        wanted.into_iter().filter(|key| held.iter().all(|task| task.key != *key)).collect();
+    // What is undetermined stays where it is, and is not there before it is required.
+    changes.added = wanted
+        .into_iter()
+        .filter(|(key, required)| *required && held.iter().all(|task| task.key != *key))
+        .map(|(key, _)| key)
+        .collect();
     for list in [&mut changes.kept, &mut changes.withdrawn, &mut changes.disturbed] {
         list.sort_unstable();
     }
@@ -110,5 +114,5 @@ pub fn disturbs(compiled: &Compiled, operation: &Operation, key: &Key) -> bool {
         .amounts_to(operation)
         .into_iter()
         .filter(meets)
-        .any(|one| compiled.disturbed(one).any(|disturbed| disturbed == procedure))
+        .any(|one| compiled.disturbed(one, |disturbed| disturbed == procedure).next().is_some())
 }

@@ -5,9 +5,11 @@ mod lines;
 pub(crate) mod membership;
 mod order;
 pub mod questions;
+pub(crate) mod raw_edge;
 mod reach;
 pub mod reason;
 pub(crate) mod sequence;
+mod stretches;
 
 use domain::procedure::{Phase, Procedure};
 
@@ -83,11 +85,12 @@ pub enum EdgeKind {
     Needs,
     /// The procedure comes after the other when both are required.
     After,
-    /// It undoes the other.
+    /// One undoes the other, or would fall into the service mode that the other enters or leaves.
     Disturbs,
 }
 
-/// The disturber is over before `enter` starts, or starts after `leave` is over.
+/// The disturber is over before `enter` starts, or starts after `leave` is over; both are still possible. Where other
+/// edges decide which, there is an edge instead.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct EitherOr {
     /// What begins the stretch.
@@ -133,11 +136,12 @@ pub fn derive<'a>(compiled: &'a Compiled, repair: &Repair<'a>) -> Derivation<'a>
     let is_member = |node: NodeId| members[node].as_ref().is_some_and(|m| m.truth != Truth::No);
     let lines = LineSets::new(&graph, &incoming);
     let mut tasks: Vec<NodeId> = (0..graph.nodes.len()).filter(|node| is_member(*node)).collect();
-    tasks.sort_by_key(|node| match graph.nodes[*node].kind {
+    tasks.sort_unstable_by_key(|node| match graph.nodes[*node].kind {
         Kind::Task { procedure, place, .. } => (procedure, place.map(|p| compiled.symbols.name(p))),
         Kind::Operation { .. } => (usize::MAX, None),
     });
     let arranged = order::arrange(&graph, &incoming, &tasks, &lines);
+    let mut seen = reason::Seen::new();
     let derived = arranged
         .tasks
         .iter()
@@ -149,7 +153,7 @@ pub fn derive<'a>(compiled: &'a Compiled, repair: &Repair<'a>) -> Derivation<'a>
                 required: members[node].as_ref().is_some_and(|m| m.truth == Truth::Yes),
                 phase: procedure.phase,
                 lines: lines.of(node).map(|line| repair.lines[line].line).collect(),
-                because: reason::reasons(&graph, &incoming, node),
+                because: reason::reasons(&graph, &incoming, node, &mut seen),
             }
         })
         .collect();

@@ -3,6 +3,7 @@
 //! JSON that is in order takes the short way. Everything else becomes a tree with places first, from which the
 //! types are read piece by piece: a fault ends its piece, not the document.
 
+pub mod places;
 mod read;
 mod tree;
 mod yaml;
@@ -11,7 +12,9 @@ use std::fmt;
 
 use domain::catalogue::Catalogue;
 
+use crate::document::places::{Kind, Positions};
 use crate::document::read::Pieces;
+use crate::document::tree::Tree;
 
 /// How large a document may be.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -52,14 +55,25 @@ impl fmt::Display for Fault {
     }
 }
 
+/// A document that was read.
+#[derive(Debug)]
+pub struct Document<'s> {
+    /// What it says.
+    pub catalogue: Catalogue,
+    /// Where its parts stand.
+    pub positions: Positions<'s>,
+}
+
 /// Reads a document; on failure every fault of its shape, in the order of their places.
-pub fn read(bytes: &[u8], limits: Limits) -> Result<Catalogue, Vec<Fault>> {
+pub fn read(bytes: &[u8], limits: Limits) -> Result<Document<'_>, Vec<Fault>> {
     let text = text(bytes, limits).map_err(|fault| vec![fault])?;
     if !is_json(text) {
         return read_tree(text, limits);
     }
     let refused = match serde_json::from_str(text) {
-        Ok(catalogue) => return Ok(catalogue),
+        Ok(catalogue) => {
+            return Ok(Document { catalogue, positions: Positions(Kind::Json(text)) });
+        }
         Err(refused) => refused,
     };
     // Every JSON text is YAML too; the long way finds all faults, unless the fault is one that YAML allows.
@@ -83,7 +97,7 @@ pub fn read_parts(
     let mut faults = Vec::new();
     for (name, text) in parts {
         match read_pieces(text, false, limits) {
-            Ok(pieces) => all.add(pieces),
+            Ok((pieces, _)) => all.add(pieces),
             Err(found) => faults.extend(found.into_iter().map(|one| ((*name).to_owned(), one))),
         }
     }
@@ -98,45 +112,28 @@ pub fn read_parts(
     }
 }
 
-/// Where the parts of a document stand.
-#[derive(Debug, Clone, Copy)]
-pub enum Positions<'a> {
-    /// The document is not at hand; every place is 0:0.
-    Unknown,
-    /// The text that was read; it is looked at again only when there is something to tell.
-    Text(&'a [u8]),
-}
-
 /// One step from a whole to a part of it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub(crate) enum Step {
     Key(&'static str),
     Item(usize),
 }
 
-/// The place (line, column) of each path's value, or of the nearest whole that the document has.
-pub(crate) fn locate(positions: Positions<'_>, paths: &[Vec<Step>]) -> Vec<(u64, u64)> {
-    let unknown = vec![(0, 0); paths.len()];
-    let Positions::Text(bytes) = positions else { return unknown };
-    let limits = Limits::default();
-    let Ok(text) = text(bytes, limits) else { return unknown };
-    let mut faults = Vec::new();
-    match yaml::tree(text, limits, &mut faults) {
-        Some(tree) => paths.iter().map(|path| tree.place(path)).collect(),
-        None => unknown,
-    }
+fn read_tree(text: &str, limits: Limits) -> Result<Document<'_>, Vec<Fault>> {
+    let (pieces, tree) = read_pieces(text, true, limits)?;
+    let catalogue = pieces.whole().ok_or_else(Vec::new)?;
+    Ok(Document { catalogue, positions: Positions(Kind::Tree(tree)) })
 }
 
-fn read_tree(text: &str, limits: Limits) -> Result<Catalogue, Vec<Fault>> {
-    read_pieces(text, true, limits)?.whole().ok_or_else(Vec::new)
-}
-
-fn read_pieces(text: &str, whole: bool, limits: Limits) -> Result<Pieces, Vec<Fault>> {
+fn read_pieces(text: &str, whole: bool, limits: Limits) -> Result<(Pieces, Tree<'_>), Vec<Fault>> {
     let mut faults = Vec::new();
-    let pieces = yaml::tree(text, limits, &mut faults)
-        .and_then(|tree| read::read(&tree, whole, limits, &mut faults));
+    let tree = yaml::tree(text, limits, &mut faults);
+    let pieces = tree.and_then(|tree| {
+        let pieces = read::read(&tree, whole, limits, &mut faults)?;
+        Some((pieces, tree))
+    });
     match pieces {
-        Some(pieces) if faults.is_empty() => Ok(pieces),
+        Some(read) if faults.is_empty() => Ok(read),
         _ => {
             faults.sort_unstable();
             faults.dedup();

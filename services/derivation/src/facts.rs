@@ -1,10 +1,9 @@
 //! Vehicle facts in three values: known, denied, unknown.
 
-use std::collections::HashMap;
-
 use domain::catalogue::Vocabulary;
 use domain::predicate::Predicate;
 use domain::vehicle::{FactValue, VehicleFacts};
+use rustc_hash::FxHashMap;
 
 /// What is known of a statement. Ordered: `No < Unknown < Yes`, so that "all" is the least and "any" the greatest.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -136,10 +135,10 @@ impl Test {
 #[derive(Debug, Default)]
 pub(crate) struct Facts {
     names: Vec<Box<str>>,
-    ids: HashMap<Box<str>, FactId>,
+    ids: FxHashMap<Box<str>, FactId>,
     words: Vec<Vec<Box<str>>>,
     pub(crate) atoms: Vec<Atom>,
-    atom_ids: HashMap<Atom, AtomId>,
+    atom_ids: FxHashMap<Atom, AtomId>,
 }
 
 impl Facts {

@@ -7,6 +7,7 @@ use domain::operation::{Operation, OperationPattern};
 use domain::procedure::Procedure;
 use rustc_hash::FxHashMap;
 
+use crate::by_operation::ByOperation;
 use crate::codes_index::CodeIndex;
 use crate::facts::{Facts, Formula};
 use crate::rule_index::RuleIndex;
@@ -69,50 +70,6 @@ pub(crate) struct Interned {
 pub(crate) struct InternedPattern {
     component: Symbol,
     actions: Vec<Symbol>,
-}
-
-/// Things by the operations that they react to.
-#[derive(Debug)]
-pub(crate) struct ByOperation<T> {
-    any_action: FxHashMap<Symbol, Vec<T>>,
-    by_action: FxHashMap<(Symbol, Symbol), Vec<T>>,
-}
-
-impl<T> Default for ByOperation<T> {
-    fn default() -> Self {
-        Self { any_action: FxHashMap::default(), by_action: FxHashMap::default() }
-    }
-}
-
-impl<T: Copy + PartialEq> ByOperation<T> {
-    pub(crate) fn add(&mut self, symbols: &Symbols, pattern: &OperationPattern, what: T) {
-        let Some(component) = symbols.get(&pattern.component) else { return };
-        if pattern.actions.is_empty() {
-            push_once(self.any_action.entry(component).or_default(), what);
-        }
-        for action in pattern.actions.iter().filter_map(|action| symbols.get(action)) {
-            push_once(self.by_action.entry((component, action)).or_default(), what);
-        }
-    }
-
-    /// Everything that reacts to this operation on this component or one of its parents.
-    pub(crate) fn of<'s>(
-        &'s self,
-        symbols: &'s Symbols,
-        operation: Interned,
-    ) -> impl Iterator<Item = T> + 's {
-        symbols.and_parents(operation.component).flat_map(move |component| {
-            let any = self.any_action.get(&component).into_iter().flatten();
-            any.chain(self.by_action.get(&(component, operation.action)).into_iter().flatten())
-                .copied()
-        })
-    }
-}
-
-fn push_once<T: PartialEq>(list: &mut Vec<T>, what: T) {
-    if list.last() != Some(&what) {
-        list.push(what);
-    }
 }
 
 impl Compiled {
@@ -283,11 +240,15 @@ impl Compiled {
         survives.iter().any(|pattern| pattern.matches(&self.symbols, operation))
     }
 
-    /// Whether an operation that starts after the procedure passed undoes it.
-    pub(crate) fn disturbed(&self, operation: Interned) -> impl Iterator<Item = ProcedureId> + '_ {
+    /// What an operation undoes of these procedures when it starts after they passed.
+    pub(crate) fn disturbed(
+        &self,
+        operation: Interned,
+        of: impl Fn(ProcedureId) -> bool,
+    ) -> impl Iterator<Item = ProcedureId> {
         self.disturbed_by_operation
             .of(&self.symbols, operation)
-            .filter(move |procedure| !self.survives(*procedure, operation))
+            .filter(move |procedure| of(*procedure) && !self.survives(*procedure, operation))
     }
 }
 

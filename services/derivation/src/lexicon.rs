@@ -13,12 +13,13 @@ mod spelling;
 
 use std::collections::BTreeMap;
 
+use rustc_hash::FxHashSet;
 use serde::Deserialize;
 
 use complaints::Complaint;
 use document::{ActionEntry, ComplaintEntry, NounEntry, WordsDocument};
-use kinds::{Action, Noun};
-use phrases::{Phrases, Words};
+use kinds::{Action, Meaning, Noun};
+use phrases::{Phrases, WordId, Words};
 
 /// Actions, parts and the words around them, ready for reading lines.
 #[derive(Debug)]
@@ -30,6 +31,8 @@ pub struct Lexicon {
     pub(crate) complaints: Vec<Complaint>,
     /// Every form of every verb, for words that look like one.
     verbs: Vec<Box<str>>,
+    /// Words that many parts are called by.
+    part_words: FxHashSet<WordId>,
 }
 
 /// Why a lexicon can't be used.
@@ -109,10 +112,16 @@ impl Lexicon {
             nouns: Vec::new(),
             complaints: complaints::compile(complaints),
             verbs: Vec::new(),
+            part_words: FxHashSet::default(),
         };
         for (word, shorts) in &words.short {
             for short in shorts {
                 lexicon.words.shorten(&short.replace('\'', ""), word);
+            }
+        }
+        for (word, others) in &words.same {
+            for other in others {
+                lexicon.words.rename(other, word);
             }
         }
         let mut faults = Vec::new();
@@ -125,11 +134,44 @@ impl Lexicon {
     /// Whether an unknown word may be a verb with a letter wrong, a long one with two.
     pub(crate) fn looks_like_action(&self, word: &str) -> bool {
         let letters = if word.len() > 8 { 2 } else { 1 };
+        // With two letters wrong it begins or ends as it should: most verbs need no comparing.
+        let alike = |verb: &str| {
+            letters == 1 || verb.bytes().next() == word.bytes().next() || verb.ends_with(word)
+        };
         let near = |verb: &str| {
-            verb.len().abs_diff(word.len()) <= letters
+            alike(verb)
+                && verb.len().abs_diff(word.len()) <= letters
                 && strsim::osa_distance(verb, word) <= letters
         };
         word.len() > 4 && self.verbs.iter().any(|verb| near(verb))
+            || word.len() == 4
+                && self.words.near(word).iter().any(|id| {
+                    matches!(self.words.alone(*id), Some(Meaning::Action(action))
+                        if !self.actions[usize::from(action)].looks)
+                })
+    }
+
+    /// Whether a word without a meaning of its own may stand for a part, for work, or against it: parts are called so,
+    /// it is too short to tell, or one letter away lies a word that does.
+    pub(crate) fn may_matter(&self, word: &str) -> bool {
+        let told = |id: &WordId| {
+            use Meaning::{Beside, Correction, Filler, Found, Nothing, Place, Said, State};
+            !matches!(
+                self.words.alone(*id),
+                None | Some(
+                    Filler | State | Nothing | Place(_) | Found | Said | Correction | Beside
+                )
+            )
+        };
+        match self.words.id(word) {
+            _ if word.len() < 4 => true,
+            Some(id) => self.part_words.contains(&id),
+            None => {
+                let near = |id: &WordId| self.part_words.contains(id) || told(id);
+                self.words.near(word).iter().any(near)
+                    || word.len() > 8 && self.looks_like_action(word)
+            }
+        }
     }
 
     /// Every action that a line can be read as.

@@ -3,6 +3,7 @@
 //! `document` reads a catalogue, `check` says what is wrong with it, `index` compiles it, `derive` finds the tasks of
 //! an order with their reasons, order and questions, `compare` and `impact` say what a change does.
 
+mod by_operation;
 pub mod check;
 pub mod codes;
 mod codes_index;

@@ -1,12 +1,15 @@
 //! Reads a line of work as a service writer typed it: operations, with the words that each rests on.
 //!
 //! A line is cut into words, the longest known phrases are found, and actions are paired with parts by their order.
-//! `Sure` needs every word to be understood; a word that nobody knows, a condition, or an action that fits badly makes
-//! it a question. Nothing is read from what a customer tells or from what was declined.
+//! `Sure` needs every word that may matter to be understood (`unknown` says which may not); such a word that nobody knows,
+//! a condition, or an action that fits badly makes it a question. Nothing is read from what a customer tells or from what was declined.
 
+mod again;
 mod apply;
+mod bare;
 mod complaints;
 mod conclusion;
+mod cut;
 mod items;
 mod line;
 mod lonely;
@@ -15,6 +18,7 @@ pub mod own;
 mod piece;
 mod story;
 mod tokens;
+mod unknown;
 mod work;
 
 use domain::order::{ReadOperation, Reading};

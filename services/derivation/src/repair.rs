@@ -24,7 +24,7 @@ pub struct Repair<'a> {
 pub struct RepairLine {
     /// Its number.
     pub line: i32,
-    /// Whether the customer agreed. A declined line requires nothing unless work on it has begun.
+    /// Whether the customer agreed. A line that was never approved requires nothing unless work on it has begun.
     pub authorisation: Authorisation,
     /// Work on it has begun.
     pub begun: bool,
@@ -50,7 +50,7 @@ pub struct StatedOperation {
 impl RepairLine {
     /// The operations that count, with their index in `operations`.
     pub(crate) fn counted(&self) -> impl Iterator<Item = (usize, &StatedOperation)> {
-        let falls_away = self.authorisation == Authorisation::Declined && !self.begun;
+        let falls_away = self.authorisation != Authorisation::Approved && !self.begun;
         self.operations
             .iter()
             .enumerate()
@@ -60,7 +60,7 @@ impl RepairLine {
 
     /// Whether somebody must still say what it is.
     pub(crate) fn is_asked(&self) -> bool {
-        let falls_away = self.authorisation == Authorisation::Declined && !self.begun;
+        let falls_away = self.authorisation != Authorisation::Approved && !self.begun;
         !falls_away && matches!(self.reading, Reading::Unsure | Reading::Unread)
     }
 }

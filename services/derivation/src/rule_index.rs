@@ -4,8 +4,9 @@
 use domain::operation::OperationPattern;
 use rustc_hash::FxHashMap;
 
+use crate::by_operation::ByOperation;
 use crate::facts::{FactId, Facts, Formula, Known, Test, Value};
-use crate::index::{ByOperation, Interned, RuleId};
+use crate::index::{Interned, RuleId};
 use crate::symbols::{Symbol, Symbols};
 
 /// The facts by which rules are told apart: make and model, whose words are many.
@@ -61,6 +62,23 @@ impl RuleIndex {
     ) -> impl Iterator<Item = RuleId> + 's {
         let guarded = self.guarded(symbols, operation).flat_map(|one| &one.all).copied();
         self.plain.of(symbols, operation).chain(guarded)
+    }
+
+    /// Rules that the operation sets off on every vehicle for which the predicate holds, as far as make and model tell.
+    pub(crate) fn wherever<'s>(
+        &'s self,
+        symbols: &'s Symbols,
+        facts: &Facts,
+        operation: Interned,
+        on: &Formula,
+    ) -> impl Iterator<Item = RuleId> + 's {
+        let own =
+            guard(facts, on).and_then(|(fact, words)| Some((fact, words.first()?.to_lowercase())));
+        let guarded = self.guarded(symbols, operation).filter_map(move |one| {
+            let (fact, word) = own.as_ref()?;
+            if one.fact == *fact { one.by_word.get(word.as_str()) } else { None }
+        });
+        self.plain.of(symbols, operation).chain(guarded.flatten().copied())
     }
 
     /// Every rule that the operation may set off on this vehicle.

@@ -6,6 +6,7 @@
 pub mod catalogue;
 pub mod exact;
 pub mod lifecycle;
+pub mod limit;
 pub mod operation;
 pub mod order;
 pub mod precondition;

@@ -1,5 +1,6 @@
 //! A repair order's lines and what the derivation reads from them.
 
+use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
@@ -9,13 +10,56 @@ use crate::operation::Operation;
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Authorisation {
-    /// Not decided yet.
+    /// Not decided yet: it requires nothing until it is approved.
     Pending,
     /// Agreed.
     #[default]
     Approved,
     /// Declined: its tasks fall away unless work was begun.
     Declined,
+}
+
+/// What a line waits for outside the shop's work.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum OnHold {
+    /// For parts.
+    Parts,
+    /// For somebody's approval.
+    Approval,
+    /// For the customer.
+    Customer,
+}
+
+impl OnHold {
+    /// Every kind.
+    pub const ALL: [Self; 3] = [Self::Parts, Self::Approval, Self::Customer];
+
+    /// The word used in documents and in the database.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Parts => "parts",
+            Self::Approval => "approval",
+            Self::Customer => "customer",
+        }
+    }
+
+    /// The kind of this word.
+    pub fn of_word(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|kind| kind.word() == word)
+    }
+}
+
+/// Work that another business does, away from the shop's bays.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Sublet {
+    /// Who does it.
+    #[schema(example = "the glazier in the next street", min_length = 1, max_length = 200)]
+    pub provider: String,
+    /// When the vehicle is expected back.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub back_at: Option<DateTime<Utc>>,
 }
 
 /// Whether an operation was really done.
@@ -101,4 +145,7 @@ pub struct ReadLine {
     pub reading: Reading,
     /// The operations taken, or the candidates of an unsure reading.
     pub operations: Vec<ReadOperation>,
+    /// Why it was read so, in one sentence for a person.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub explanation: String,
 }

@@ -3,6 +3,8 @@
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
+use crate::limit::MayDiffer;
+use crate::procedure::WaiverRule;
 use crate::quantity::Decimal;
 
 /// One requirement on the vehicle, the bay or the people, proven by evidence.
@@ -32,6 +34,12 @@ pub struct Precondition {
     /// Readings of an instrument that the shop has not registered prove it too; they are shown as unverified.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub unverified_allowed: bool,
+    /// Another figure may stand in for its limit, where the manufacturer gives one; without it none may.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub may_differ: Option<MayDiffer>,
+    /// It alone may be left out by a waiver; without it only the whole task may, or nothing.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub waiver: Option<WaiverRule>,
     /// A source of the catalogue's list, for example `common_practice`.
     pub source: String,
 }
@@ -99,6 +107,20 @@ pub enum Condition {
     /// At least one of these; the one used is marked in the report.
     #[schema(no_recursion)]
     Any(Vec<Condition>),
+}
+
+impl Condition {
+    /// Tells every part of it that is neither `all` nor `any`.
+    pub fn each_leaf(&self, tell: &mut impl FnMut(&Self)) {
+        match self {
+            Self::All(parts) | Self::Any(parts) => {
+                for part in parts {
+                    part.each_leaf(tell);
+                }
+            }
+            leaf => tell(leaf),
+        }
+    }
 }
 
 /// A range of a signal. At least one end is given.

@@ -51,6 +51,9 @@ pub struct Procedure {
     /// The service mode that it leaves.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub closes: Option<String>,
+    /// Once the work that requires it has begun, the vehicle does not move until this has passed (a firm brake pedal).
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub before_moving: bool,
     /// Dangers, shown and acknowledged before the first preparation.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub cautions: Vec<Caution>,
@@ -157,6 +160,9 @@ pub struct Opens {
     /// No handover while a step of it runs.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub no_handover: bool,
+    /// Its lock is a person's: only who holds it leaves the mode, and it passes on by both people's tokens.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub personal_lock: bool,
     /// Statements that are attested when mechanical work inside the mode is reported finished.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub work_ends_with: Vec<String>,

@@ -13,7 +13,7 @@ use utoipa::{PartialSchema, ToSchema};
 ///
 /// In JSON it is a number; a reader takes the shortest decimal that gives the same double, which is what the
 /// sender wrote for up to 15 significant digits. A string such as `"12.90"` is taken as it stands.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Hash)]
 pub struct Decimal {
     digits: i64,
     scale: u8,

@@ -39,6 +39,10 @@ pub struct Snapshot {
     pub foreign_brackets: Vec<OpenBracket>,
     /// The service mode that this task leaves or works inside, if it must be open and is not.
     pub bracket_not_open: Option<String>,
+    /// Somebody else holds the lock of the service mode that this task leaves: their name.
+    pub lock_held_by: Option<String>,
+    /// The vehicle is away from the premises, in words.
+    pub away: Option<String>,
     /// Whether an identity of the vehicle was shown in this attempt.
     pub identity: Identity,
     /// Procedures for two people: the second person's presence was attested with a token of their own.
@@ -89,6 +93,9 @@ pub struct OpenBracket {
     pub order: Uuid,
     /// The procedure that leaves it.
     pub left_by: String,
+    /// The procedure that recovers it where the steps to leave it were lost, if there is one of its own.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub recovered_by: Option<String>,
 }
 
 /// What was shown of the vehicle's identity in this attempt.
@@ -137,6 +144,9 @@ pub struct Obstacle {
     /// Who can remove it.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub who: Vec<String>,
+    /// What is dangerous while it is removed: the cautions of the procedure.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub hazards: Vec<String>,
     /// The task, line or hold that is meant.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub task: Option<Uuid>,
@@ -159,6 +169,7 @@ impl Obstacle {
             verdict: None,
             accepts: Vec::new(),
             who: Vec::new(),
+            hazards: Vec::new(),
             task: None,
             line: None,
             earliest_at: None,
@@ -272,6 +283,19 @@ fn vehicle(snapshot: &Snapshot, now: DateTime<Utc>, found: &mut Vec<Obstacle>) {
             "begin with the step that enters it; it can't be entered in the middle",
         ));
     }
+    if let Some(holder) = &snapshot.lock_held_by {
+        found.push(Obstacle {
+            who: vec!["lock_holder".to_owned()],
+            ..Obstacle::new(
+                "lock_not_held",
+                format!("the lock is held by {holder}"),
+                "its holder does this, or passes the lock on: both with their own token",
+            )
+        });
+    }
+    if let Some(away) = &snapshot.away {
+        found.push(Obstacle::new("vehicle_away", away.clone(), "report its return first"));
+    }
     for hold in snapshot.holds.iter().filter(|h| h.until.is_none_or(|until| until > now)) {
         found.push(Obstacle {
             earliest_at: hold.until,
@@ -292,7 +316,8 @@ fn people_and_things(snapshot: &Snapshot, now: DateTime<Utc>, found: &mut Vec<Ob
             )
         });
     }
-    for finding in snapshot.preconditions.iter().filter(|f| f.verdict != Verdict::Met) {
+    let open = |f: &&Finding| f.verdict != Verdict::Met && !f.waived;
+    for finding in snapshot.preconditions.iter().filter(open) {
         found.push(Obstacle {
             id: Some(finding.id.clone()),
             verdict: Some(finding.verdict),
@@ -343,6 +368,9 @@ mod tests {
             accepts: vec!["reading of ignition: off".to_owned()],
             who: vec!["technician".to_owned()],
             wait_seconds,
+            changes_at: None,
+            by_alternative: false,
+            waived: false,
             contradiction: None,
         }
     }
@@ -362,6 +390,8 @@ mod tests {
             vehicle_busy_with: Vec::new(),
             foreign_brackets: Vec::new(),
             bracket_not_open: None,
+            lock_held_by: None,
+            away: None,
             identity: Identity::Matches,
             second_person_missing: false,
             holds: Vec::new(),

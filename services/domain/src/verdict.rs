@@ -1,5 +1,6 @@
 //! What the evidence says of a precondition.
 
+use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 use uuid::Uuid;
@@ -41,6 +42,15 @@ pub struct Finding {
     /// Seconds still to wait, when only time is lacking.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub wait_seconds: Option<u32>,
+    /// The earliest moment at which time alone can change the verdict: evidence grows too old, or a wait ends.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub changes_at: Option<DateTime<Utc>>,
+    /// It was not proven in the regular way, but by an alternative that the catalogue names.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub by_alternative: bool,
+    /// It is not proven and need not be: a waiver in force leaves it out.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub waived: bool,
     /// Two pieces of evidence contradict each other; shown, not resolved.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub contradiction: Option<String>,

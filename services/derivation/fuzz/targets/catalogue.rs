@@ -3,7 +3,7 @@
 
 use derivation::check::check;
 use derivation::derive::derive;
-use derivation::document::{Limits, Positions, read};
+use derivation::document::{Document, Limits, read};
 use derivation::index::Compiled;
 use derivation::repair::Repair;
 use domain::vehicle::VehicleFacts;
@@ -15,10 +15,12 @@ libfuzzer_sys::fuzz_target!(|bytes: &[u8]| {
             assert!(!faults.is_empty(), "refused without a reason");
             assert!(faults.iter().all(|fault| fault.line > 0 && fault.column > 0));
         }
-        Ok(catalogue) => {
-            check(&catalogue, Positions::Text(bytes));
+        Ok(Document { catalogue, positions }) => {
+            check(&catalogue, &positions);
             let json = serde_json::to_vec(&catalogue).expect("writes");
-            assert_eq!(read(&json, Limits::default()).as_ref(), Ok(&catalogue));
+            let again = read(&json, Limits::default()).expect("reads what it wrote");
+            assert_eq!(again.catalogue, catalogue);
+            check(&again.catalogue, &again.positions);
             let vehicle = VehicleFacts::default();
             let codes = ["P0507".to_owned()];
             let repair = Repair {

@@ -2,6 +2,7 @@
 //! together, minutes in order.
 
 use domain::catalogue::Catalogue;
+use domain::limit::Bound;
 use domain::precondition::{Condition, Precondition, Range};
 use domain::predicate::Predicate;
 use domain::procedure::Procedure;
@@ -72,12 +73,47 @@ fn conditions(at: &At<'_>, list: &[Precondition], found: &mut Found) {
         if let Some(wider) = &one.while_running {
             condition(&at.key("while_running"), wider, found);
         }
+        may_differ(&at, one, found);
+        if one.waiver.is_some_and(|waiver| !(1..=2).contains(&waiver.people)) {
+            let detail = "one or two people, not more or fewer".to_owned();
+            found.fault(&at.key("waiver"), "people", detail);
+        }
     }
     let mut demands = Vec::new();
     for one in list {
         collect(&one.condition, &mut demands);
     }
     contradictions(at, &demands, found);
+}
+
+/// Another figure can stand in only for the limit of one range or wait, and the catalogue's own must be within its rule.
+fn may_differ(at: &At<'_>, one: &Precondition, found: &mut Found) {
+    let Some(rule) = &one.may_differ else { return };
+    let at = at.key("may_differ");
+    if !(1..=2).contains(&rule.people) {
+        let detail = "one or two people, not more or fewer".to_owned();
+        found.fault(&at.key("people"), "people", detail);
+    }
+    if rule.at_least.is_none() && rule.at_most.is_none() {
+        let detail = "it says neither how low nor how high another limit may be".to_owned();
+        found.fault(&at, "may_differ", detail);
+    }
+    let limits = one.condition.limits();
+    let of = |bound| limits.iter().filter(move |limit| limit.bound == bound).count();
+    if limits.is_empty() || of(Bound::AtLeast) > 1 || of(Bound::AtMost) > 1 {
+        let detail = "another figure stands in only for the limit of one range or wait".to_owned();
+        found.fault(&at, "may_differ", detail);
+        return;
+    }
+    for limit in &limits {
+        let value = limit.value.ratio();
+        let below = rule.at_least.is_some_and(|low| value < low.ratio());
+        let above = rule.at_most.is_some_and(|high| value > high.ratio());
+        if below || above {
+            let detail = format!("the limit {} {} is itself beyond it", limit.value, limit.unit);
+            found.fault(&at, "may_differ", detail);
+        }
+    }
 }
 
 fn condition(at: &At<'_>, one: &Condition, found: &mut Found) {

@@ -9,6 +9,7 @@ use domain::procedure::{Phase, Procedure};
 
 use crate::check::{At, Found, each};
 use crate::derive::EdgeKind;
+use crate::derive::raw_edge::RawEdge;
 use crate::derive::sequence::sequence;
 
 pub(super) fn check(catalogue: &Catalogue, found: &mut Found) {
@@ -64,7 +65,7 @@ fn edges(catalogue: &Catalogue, ids: &HashMap<&str, usize>) -> Vec<(usize, usize
 fn circles(catalogue: &Catalogue, ids: &HashMap<&str, usize>, found: &mut Found) {
     let edges: Vec<_> = edges(catalogue, ids)
         .into_iter()
-        .map(|(before, then)| (before, then, EdgeKind::Needs))
+        .map(|(before, then)| RawEdge::new(before, then, EdgeKind::Needs))
         .collect();
     let whole = At::Root.key("procedures");
     for circle in sequence(&vec![0; catalogue.procedures.len()], &edges).circles {
@@ -81,15 +82,16 @@ fn parents(catalogue: &Catalogue, found: &mut Found) {
     let components = &catalogue.vocabulary.components;
     let ids: HashMap<&str, usize> =
         components.iter().enumerate().map(|(at, c)| (c.id.as_str(), at)).collect();
-    let edges: Vec<_> = components
+    let mut edges: Vec<_> = components
         .iter()
         .enumerate()
         .filter_map(|(at, component)| {
             let parent = component.parent.as_ref()?;
-            Some((*ids.get(parent.as_str())?, at, EdgeKind::Needs))
+            Some(RawEdge::new(*ids.get(parent.as_str())?, at, EdgeKind::Needs))
         })
         .collect();
     let root = At::Root.key("vocabulary");
+    edges.sort_unstable();
     for circle in sequence(&vec![0; components.len()], &edges).circles {
         let mut path: Vec<&str> = circle.iter().map(|id| components[*id].id.as_str()).collect();
         path.extend(path.first().copied());

@@ -2,8 +2,6 @@
 
 use std::collections::BTreeMap;
 
-use domain::catalogue::Catalogue;
-
 use crate::check::{At, Found};
 use crate::facts::{AtomId, FactId, Formula, Truth};
 use crate::index::{Compiled, Interned, ProcedureId};
@@ -20,31 +18,31 @@ enum Way {
 
 type Ways = BTreeMap<FactId, Way>;
 
-pub(super) fn check(catalogue: &Catalogue, found: &mut Found) {
+pub(super) fn check(compiled: &Compiled, found: &mut Found) {
+    let catalogue = compiled.catalogue();
     if catalogue.procedures.is_empty() {
         return;
     }
-    let compiled = Compiled::new(catalogue.clone());
     let mut ways: Vec<Ways> = vec![Ways::new(); catalogue.procedures.len()];
     for (entry, ways) in compiled.procedures.iter().zip(&mut ways) {
-        add(&compiled, ways, &entry.exists_on);
+        add(compiled, ways, &entry.exists_on);
     }
     let mut fired: Vec<Ways> = vec![Ways::new(); compiled.rules.len()];
     for implication in &compiled.implications {
         if implication.on.is_always() {
             continue;
         }
-        for rule in rules_of(&compiled, &implication.emits) {
-            add(&compiled, &mut fired[rule], &implication.on);
+        for rule in rules_of(compiled, &implication.emits) {
+            add(compiled, &mut fired[rule], &implication.on);
         }
     }
     for (rule, by) in compiled.rules.iter().zip(&fired) {
         for &procedure in &rule.require {
-            add(&compiled, &mut ways[procedure], &rule.on);
+            add(compiled, &mut ways[procedure], &rule.on);
             join(&mut ways[procedure], by);
         }
     }
-    let links = links(&compiled);
+    let links = links(compiled);
     let mut again = true;
     while again {
         again = false;

@@ -11,9 +11,9 @@ use crate::check::{At, Found, each};
 use crate::index::{Compiled, Interned, ProcedureId, RuleId};
 use crate::symbols::Symbol;
 
-pub(super) fn check(catalogue: &Catalogue, found: &mut Found) {
-    let compiled = Compiled::new(catalogue.clone());
-    let mut rules = Rules { compiled: &compiled, disturbed: HashMap::new() };
+pub(super) fn check(compiled: &Compiled, found: &mut Found) {
+    let catalogue = compiled.catalogue();
+    let mut rules = Rules { compiled, disturbed: HashMap::new() };
     let whole = At::Root.key("rules");
     for (id, rule) in catalogue.rules.iter().enumerate() {
         rules.rule(&whole.item(id), id, rule, found);
@@ -23,9 +23,9 @@ pub(super) fn check(catalogue: &Catalogue, found: &mut Found) {
             found.note(&whole.item(id), "covered_rule", detail);
         }
     }
-    leaving(&compiled, found);
+    leaving(compiled, found);
     unrequired(catalogue, found);
-    without_consequence(&compiled, found);
+    without_consequence(compiled, found);
 }
 
 struct Rules<'c> {
@@ -118,6 +118,15 @@ impl Rules<'_> {
             .collect()
     }
 
+    fn matches(&self, pattern: &OperationPattern, operation: Interned) -> bool {
+        let symbols = &self.compiled.symbols;
+        let action = symbols.name(operation.action);
+        (pattern.actions.is_empty() || pattern.actions.iter().any(|one| one == action))
+            && symbols.get(&pattern.component).is_some_and(|component| {
+                symbols.and_parents(operation.component).any(|one| one == component)
+            })
+    }
+
     fn disturbs(&mut self, operation: Interned, procedure: ProcedureId) -> bool {
         let compiled = self.compiled;
         self.disturbed
@@ -150,14 +159,11 @@ impl Rules<'_> {
                         })
                         && rule.when.operations.iter().all(|pattern| {
                             self.operations(pattern).into_iter().all(|operation| {
-                                compiled
-                                    .rules_by_operation
-                                    .all(&compiled.symbols, operation)
-                                    .any(|fired| fired == other)
+                                when.operations.iter().any(|one| self.matches(one, operation))
                             })
                         }))
             };
-        self.neighbours(rule)
+        self.neighbours(id, rule)
             .into_iter()
             .filter(|other| *other != id)
             .filter(|other| {
@@ -173,15 +179,18 @@ impl Rules<'_> {
             .find(|other| fires_too(*other))
     }
 
-    /// Rules that might cover this one: those that its first trigger fires.
-    fn neighbours(&self, rule: &Rule) -> Vec<RuleId> {
+    /// Rules that might cover this one: those that its first trigger fires as well.
+    fn neighbours(&self, id: RuleId, rule: &Rule) -> Vec<RuleId> {
         const ENOUGH: usize = 128;
         let compiled = self.compiled;
         let mut near: Vec<RuleId> = compiled.rules_of_every_order.clone();
         if let Some(operation) =
             rule.when.operations.first().and_then(|one| self.operations(one).into_iter().next())
         {
-            near.extend(compiled.rules_by_operation.all(&compiled.symbols, operation).take(ENOUGH));
+            let on = &compiled.rules[id].on;
+            let (symbols, facts) = (&compiled.symbols, &compiled.facts);
+            let index = &compiled.rules_by_operation;
+            near.extend(index.wherever(symbols, facts, operation, on).take(ENOUGH));
         } else if let Some(code) = rule.when.trouble_codes.first() {
             near.extend(compiled.rules_by_code.of(code).take(ENOUGH));
         } else if let Some(complaint) = rule.when.complaints.first() {

@@ -4,7 +4,7 @@
 //! unknown. Membership in it is a least fixpoint, so the order of rules does not matter.
 
 use domain::operation::Operation;
-use rustc_hash::FxHashMap;
+use rustc_hash::{FxBuildHasher, FxHashMap};
 
 use crate::facts::{Formula, Known, Truth};
 use crate::index::{Compiled, Interned, ProcedureId, RuleId};
@@ -94,6 +94,10 @@ pub(crate) struct Graph<'a> {
     pub(crate) nodes: Vec<Node>,
     pub(crate) links: Vec<Link<'a>>,
     first_task: FxHashMap<ProcedureId, NodeId>,
+    /// The procedures with a task, a bit each: most questions for tasks are answered with none.
+    has_task: Vec<u64>,
+    /// Room to work in.
+    fired: Vec<RuleId>,
     /// Operations of the order that the catalogue does not know.
     pub(crate) unknown: Vec<&'a Operation>,
 }
@@ -106,7 +110,9 @@ impl<'a> Graph<'a> {
             known: compiled.facts.known(repair.vehicle),
             nodes: Vec::with_capacity(128),
             links: Vec::with_capacity(256),
-            first_task: FxHashMap::default(),
+            first_task: FxHashMap::with_capacity_and_hasher(64, FxBuildHasher),
+            fired: Vec::new(),
+            has_task: vec![0; compiled.procedures.len().div_ceil(64)],
             unknown: Vec::new(),
         };
         graph.roots();
@@ -123,12 +129,18 @@ impl<'a> Graph<'a> {
 
     /// The tasks of a procedure, the one found first in front.
     pub(crate) fn tasks_of(&self, procedure: ProcedureId) -> impl Iterator<Item = NodeId> + '_ {
-        std::iter::successors(self.first_task.get(&procedure).copied(), |task| {
-            match self.nodes[*task].kind {
-                Kind::Task { next, .. } => next,
-                Kind::Operation { .. } => None,
-            }
+        std::iter::successors(self.first_task(procedure), |task| match self.nodes[*task].kind {
+            Kind::Task { next, .. } => next,
+            Kind::Operation { .. } => None,
         })
+    }
+
+    fn first_task(&self, procedure: ProcedureId) -> Option<NodeId> {
+        self.has_task(procedure).then(|| self.first_task.get(&procedure).copied()).flatten()
+    }
+
+    pub(crate) fn has_task(&self, procedure: ProcedureId) -> bool {
+        self.has_task[procedure / 64] & (1 << (procedure % 64)) != 0
     }
 
     /// Every operation, with who brings it about.
@@ -228,7 +240,7 @@ impl<'a> Graph<'a> {
             }
             next += 1;
         }
-        let mut fired = Vec::new();
+        let mut fired = std::mem::take(&mut self.fired);
         for node in begin..next {
             if let Kind::Operation { operation, .. } = self.nodes[node].kind {
                 let index = &compiled.rules_by_operation;
@@ -238,6 +250,7 @@ impl<'a> Graph<'a> {
                 }
             }
         }
+        self.fired = fired;
     }
 
     fn fire(&mut self, rule: RuleId, from: From, place: Option<Symbol>) {
@@ -269,9 +282,10 @@ impl<'a> Graph<'a> {
             |task| matches!(self.nodes[*task].kind, Kind::Task { place: at, .. } if at == place),
         );
         let to = found.unwrap_or_else(|| {
-            let next = self.first_task.get(&procedure).copied();
+            let next = self.first_task(procedure);
             let node = self.node(Kind::Task { procedure, place, next });
             self.first_task.insert(procedure, node);
+            self.has_task[procedure / 64] |= 1 << (procedure % 64);
             node
         });
         let condition = Condition { on: on.map(|(on, _)| on), exists: Some(exists), doubt: None };

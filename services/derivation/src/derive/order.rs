@@ -5,8 +5,10 @@ use domain::procedure::Phase;
 use crate::derive::graph::{Actor, From, Graph, Kind, NodeId, Why};
 use crate::derive::lines::LineSets;
 use crate::derive::membership::{Incoming, membership};
+use crate::derive::raw_edge::RawEdge;
 use crate::derive::reach::Reach;
 use crate::derive::sequence;
+use crate::derive::stretches::{self, Stretch};
 use crate::derive::{Bracket, Edge, EdgeKind, EitherOr, Finding, Node};
 use crate::facts::Truth;
 use crate::symbols::Symbol;
@@ -22,7 +24,6 @@ pub(crate) struct Arranged<'a> {
 
 /// A task by its place in the given list, or a line by index behind all tasks.
 pub(crate) type Point = usize;
-pub(crate) type RawEdge = (Point, Point, EdgeKind);
 
 pub(crate) fn arrange<'a>(
     graph: &Graph<'a>,
@@ -37,18 +38,11 @@ pub(crate) fn arrange<'a>(
     let order = Order { graph, incoming, tasks, lines, point_of };
     let mut edges = order.fixed();
     let spans = order.spans(&edges);
-    let (disturbing, stretches) = order.disturbances(&spans);
-    edges.extend(disturbing);
-    edges.sort_unstable();
-    edges.dedup_by_key(|edge| (edge.0, edge.1));
+    let (disturbing, mut stretches) = order.disturbances(&spans);
     let points = tasks.len() + graph.repair.lines.len();
-    let mut either_or = stretches;
-    if !either_or.is_empty() {
-        let reach = Reach::new(points, edges.iter().map(|edge| (edge.0, edge.1)));
-        either_or.retain(|&(enter, leave, by)| !reach.leads(by, enter) && !reach.leads(leave, by));
-        either_or.sort_unstable();
-        either_or.dedup();
-    }
+    stretches::leave_out_what_belongs_inside(points, &edges, &mut stretches);
+    edges.extend(disturbing);
+    let either_or = stretches::settle(points, &mut edges, stretches);
     let sequence = sequence::sequence(&order.ranks(), &edges);
     order.numbered(&sequence, &edges, &either_or, &spans)
 }
@@ -92,15 +86,15 @@ impl<'a> Order<'_, 'a> {
             let phase = self.phase(point);
             for line in self.lines.of(*node).map(|line| self.line(line)) {
                 edges.push(match phase {
-                    Phase::Before => (point, line, EdgeKind::Phase),
-                    Phase::After => (line, point, EdgeKind::Phase),
+                    Phase::Before => RawEdge::new(point, line, EdgeKind::Phase),
+                    Phase::After => RawEdge::new(line, point, EdgeKind::Phase),
                 });
             }
             let (procedure, place) = self.procedure(point);
             for &earlier in &self.graph.compiled.procedures[procedure].after {
                 for first in self.graph.tasks_of(earlier).filter_map(|node| self.point_of[node]) {
                     if first != point && meet(self.procedure(first).1, place) {
-                        edges.push((first, point, EdgeKind::After));
+                        edges.push(RawEdge::new(first, point, EdgeKind::After));
                     }
                 }
             }
@@ -111,8 +105,10 @@ impl<'a> Order<'_, 'a> {
                 continue;
             };
             match link.why {
-                Why::Needed if from != to => edges.push((to, from, EdgeKind::Needs)),
-                Why::LeavesMode if from != to => edges.push((from, to, EdgeKind::Needs)),
+                Why::Needed if from != to => edges.push(RawEdge::new(to, from, EdgeKind::Needs)),
+                Why::LeavesMode if from != to => {
+                    edges.push(RawEdge::new(from, to, EdgeKind::Needs));
+                }
                 _ => {}
             }
         }
@@ -136,13 +132,14 @@ impl<'a> Order<'_, 'a> {
         ends.sort_unstable();
         ends.dedup();
         let points = self.tasks.len() + self.graph.repair.lines.len();
-        let reach = Reach::new(points, edges.iter().map(|edge| (edge.0, edge.1)));
+        let mut later = Reach::new(points, edges);
+        let mut earlier = Reach::backwards(points, edges);
         ends.into_iter()
             .filter_map(|(enter, leave)| {
                 let opens = self.graph.task(self.tasks[enter]).0.opens.as_ref()?;
                 let inside = (0..points)
                     .filter(|point| *point != enter && *point != leave)
-                    .filter(|point| reach.leads(enter, *point) && reach.leads(*point, leave))
+                    .filter(|point| later.leads(enter, *point) && earlier.leads(leave, *point))
                     .collect();
                 Some(Span { mode: &opens.mode, enter, leave, inside })
             })
@@ -150,7 +147,7 @@ impl<'a> Order<'_, 'a> {
     }
 
     /// Edges from a disturber to what it disturbs, and stretches that it must not fall into.
-    fn disturbances(&self, spans: &[Span<'_>]) -> (Vec<RawEdge>, Vec<(Point, Point, Point)>) {
+    fn disturbances(&self, spans: &[Span<'_>]) -> (Vec<RawEdge>, Vec<Stretch>) {
         let graph = self.graph;
         let mut edges = Vec::new();
         let mut stretches = Vec::new();
@@ -164,7 +161,8 @@ impl<'a> Order<'_, 'a> {
                 Actor::Observed(_) => continue,
             };
             let mut happens = None;
-            for procedure in graph.compiled.disturbed(operation) {
+            let with_task = |procedure| graph.has_task(procedure);
+            for procedure in graph.compiled.disturbed(operation, with_task) {
                 for task in graph.tasks_of(procedure).filter_map(|task| self.point_of[task]) {
                     let own = by < self.tasks.len() && self.procedure(by).0 == procedure;
                     if own || !meet(self.procedure(task).1, operation.place) {
@@ -189,7 +187,7 @@ impl<'a> Order<'_, 'a> {
         task: Point,
         spans: &[Span<'_>],
         edges: &mut Vec<RawEdge>,
-        stretches: &mut Vec<(Point, Point, Point)>,
+        stretches: &mut Vec<Stretch>,
     ) {
         let mut spanned = false;
         for span in spans.iter().filter(|span| span.enter == task || span.leave == task) {
@@ -204,13 +202,12 @@ impl<'a> Order<'_, 'a> {
         if spanned {
             return;
         }
-        let lines: Vec<Point> =
-            self.lines.of(self.tasks[task]).map(|line| self.line(line)).collect();
-        if self.phase(task) == Phase::After || lines.is_empty() {
-            edges.push((by, task, EdgeKind::Disturbs));
-        } else if !lines.contains(&by) {
+        let lines = || self.lines.of(self.tasks[task]).map(|line| self.line(line));
+        if self.phase(task) == Phase::After || lines().next().is_none() {
+            edges.push(RawEdge::new(by, task, EdgeKind::Disturbs));
+        } else if lines().all(|line| line != by) {
             // It has to hold until the lines begin that it is done for; what is one of them comes later anyway.
-            stretches.extend(lines.into_iter().map(|line| (task, line, by)));
+            stretches.extend(lines().map(|line| (task, line, by)));
         }
     }
 
@@ -227,7 +224,7 @@ impl<'a> Order<'_, 'a> {
         &self,
         sequence: &sequence::Sequence,
         edges: &[RawEdge],
-        either_or: &[(Point, Point, Point)],
+        either_or: &[Stretch],
         spans: &[Span<'a>],
     ) -> Arranged<'a> {
         let mut place = vec![0; self.tasks.len()];
@@ -240,11 +237,7 @@ impl<'a> Order<'_, 'a> {
             Some(at) => Node::Task(*at),
             None => Node::Line(self.graph.repair.lines[point - self.tasks.len()].line),
         };
-        let mut edges: Vec<Edge> = edges
-            .iter()
-            .map(|&(before, then, kind)| Edge { before: node(before), then: node(then), kind })
-            .collect();
-        edges.sort_unstable();
+        let edges = self.edges(edges, &in_order);
         let mut either_or: Vec<EitherOr> = either_or
             .iter()
             .map(|&(enter, leave, by)| EitherOr {
@@ -275,6 +268,44 @@ impl<'a> Order<'_, 'a> {
             .collect();
         let tasks = in_order.iter().map(|point| self.tasks[*point]).collect();
         Arranged { tasks, edges, either_or, brackets, findings }
+    }
+
+    /// The edges of the answer: tasks by their places in it before lines by their numbers. The given ones are sorted.
+    fn edges(&self, edges: &[RawEdge], in_order: &[Point]) -> Vec<Edge> {
+        let tasks = self.tasks.len();
+        let lines = self.graph.repair.lines;
+        let mut points: Vec<Point> = in_order.to_vec();
+        points.extend(tasks..tasks + lines.len());
+        points[tasks..].sort_unstable_by_key(|line| lines[*line - tasks].line);
+        let mut number_of = vec![0; points.len()];
+        for (number, point) in points.iter().enumerate() {
+            number_of[*point] = number;
+        }
+        let node = |number: usize| match points[number].checked_sub(tasks) {
+            Some(line) => Node::Line(lines[line].line),
+            None => Node::Task(number),
+        };
+        let mut begins = vec![0; points.len() + 1];
+        for edge in edges {
+            begins[edge.before() + 1] += 1;
+        }
+        for point in 0..points.len() {
+            begins[point + 1] += begins[point];
+        }
+        let mut numbered = Vec::with_capacity(edges.len());
+        let mut thens: Vec<(usize, EdgeKind)> = Vec::with_capacity(points.len());
+        for (number, point) in points.iter().enumerate() {
+            let from_here = &edges[begins[*point]..begins[*point + 1]];
+            thens.extend(from_here.iter().map(|edge| (number_of[edge.then()], edge.kind())));
+            thens.sort_unstable();
+            let before = node(number);
+            numbered.extend(thens.drain(..).map(|(then, kind)| Edge {
+                before,
+                then: node(then),
+                kind,
+            }));
+        }
+        numbered
     }
 
     fn conflict(&self, circle: &[Point], path: Vec<Node>) -> Finding {

@@ -120,17 +120,27 @@ impl<'a> Graph<'a> {
     }
 }
 
+/// What makes a reason the same as another: why, by which task, from where.
+pub(crate) type Seen = Vec<(Why, Option<NodeId>, From)>;
+
 /// Every way in which a task became necessary; the same rule for the same origin once, by its shortest chain.
-pub(crate) fn reasons<'a>(graph: &Graph<'a>, incoming: &Incoming, task: NodeId) -> Vec<Reason<'a>> {
-    let mut seen: Vec<(Why, Option<NodeId>, From)> = Vec::new();
-    let mut reasons = Vec::new();
-    for &id in incoming.of(task) {
+/// `seen` is room to work in.
+pub(crate) fn reasons<'a>(
+    graph: &Graph<'a>,
+    incoming: &Incoming,
+    task: NodeId,
+    seen: &mut Seen,
+) -> Vec<Reason<'a>> {
+    let links = incoming.of(task);
+    seen.clear();
+    let mut reasons = Vec::with_capacity(links.len());
+    for &id in links {
         let link = &graph.links[id];
         let by = match (link.why, link.from) {
             (Why::Needed | Why::LeavesMode, From::Node(by)) => Some(by),
             _ => None,
         };
-        let (root, chain) = trace(graph, id);
+        let (root, steps) = trace(graph, id);
         let origin = match root {
             From::Line(at, _) => From::Line(at, 0),
             other => other,
@@ -139,42 +149,56 @@ pub(crate) fn reasons<'a>(graph: &Graph<'a>, incoming: &Incoming, task: NodeId) 
             continue;
         }
         seen.push((link.why, by, origin));
-        reasons.push(reason(graph, id, root, &chain));
+        reasons.push(reason(graph, id, root, steps));
     }
     reasons
 }
 
-/// The origin of a link's start, and the nodes from there to it, in order.
-fn trace(graph: &Graph<'_>, id: LinkId) -> (From, Vec<NodeId>) {
-    let mut chain = Vec::new();
+/// The origin of a link's start, and how many nodes lead from there to it.
+fn trace(graph: &Graph<'_>, id: LinkId) -> (From, usize) {
+    let mut steps = 0;
     let mut from = graph.links[id].from;
     while let From::Node(node) = from {
-        chain.push(node);
+        steps += 1;
         from = graph.links[graph.nodes[node].parent].from;
     }
-    chain.reverse();
-    (from, chain)
+    (from, steps)
 }
 
-fn reason<'a>(graph: &Graph<'a>, id: LinkId, root: From, chain: &[NodeId]) -> Reason<'a> {
+/// The nodes that lead from an origin to a link's start, in order.
+fn chain<'a>(graph: &Graph<'a>, id: LinkId, steps: usize) -> Vec<Via<'a>> {
+    let mut via = Vec::with_capacity(steps);
+    let mut from = graph.links[id].from;
+    while let From::Node(node) = from {
+        via.push(match graph.nodes[node].kind {
+            Kind::Task { procedure, .. } => {
+                Via::Procedure(&graph.compiled.catalogue().procedures[procedure].id)
+            }
+            Kind::Operation { operation, .. } => Via::Operation(graph.operation_ref(operation)),
+        });
+        from = graph.links[graph.nodes[node].parent].from;
+    }
+    via.reverse();
+    via
+}
+
+fn reason<'a>(graph: &Graph<'a>, id: LinkId, root: From, steps: usize) -> Reason<'a> {
     let link = &graph.links[id];
     let repair = graph.repair;
     let catalogue = graph.compiled.catalogue();
-    let mut via: Vec<Via<'a>> = chain
-        .iter()
-        .map(|node| match graph.nodes[*node].kind {
-            Kind::Task { procedure, .. } => Via::Procedure(&catalogue.procedures[procedure].id),
-            Kind::Operation { operation, .. } => Via::Operation(graph.operation_ref(operation)),
-        })
-        .collect();
-    let operation = match (via.first(), via.last()) {
+    let alone = match link.from {
+        From::Node(node) if steps == 1 => match graph.nodes[node].kind {
+            Kind::Operation { operation, .. } => Some(graph.operation_ref(operation)),
+            Kind::Task { .. } => None,
+        },
+        _ => None,
+    };
+    let via = if alone.is_some() { Vec::new() } else { chain(graph, id, steps) };
+    let operation = alone.or_else(|| match (via.first(), via.last()) {
         (_, Some(Via::Operation(last))) => Some(*last),
         (Some(Via::Operation(first)), _) => Some(*first),
         _ => None,
-    };
-    if matches!(via.last(), Some(Via::Operation(_))) && via.len() == 1 {
-        via.clear();
-    }
+    });
     let rule = match link.why {
         Why::Rule(rule) => Some(&catalogue.rules[rule]),
         _ => None,

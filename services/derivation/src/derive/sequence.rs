@@ -3,7 +3,8 @@
 use std::cmp::Reverse;
 use std::collections::BinaryHeap;
 
-use crate::derive::order::{Point, RawEdge};
+use crate::derive::order::Point;
+use crate::derive::raw_edge::RawEdge;
 
 pub(crate) struct Sequence {
     /// Every point once.
@@ -12,15 +13,18 @@ pub(crate) struct Sequence {
     pub(crate) circles: Vec<Vec<Point>>,
 }
 
-/// Among what may come next, the lowest rank comes first, then the lowest number. Where a circle stands in the way
+/// The edges are sorted. Among what may come next, the lowest rank comes first, then the lowest number. Where a circle stands in the way
 /// it is told, and its lowest point comes next all the same.
 pub(crate) fn sequence(ranks: &[u8], edges: &[RawEdge]) -> Sequence {
     let points = ranks.len();
-    let mut then = vec![Vec::new(); points];
+    let mut begins = vec![0_usize; points + 1];
     let mut waits_for = vec![0_usize; points];
-    for &(before, after, _) in edges {
-        then[before].push(after);
-        waits_for[after] += 1;
+    for edge in edges {
+        begins[edge.before() + 1] += 1;
+        waits_for[edge.then()] += 1;
+    }
+    for point in 0..points {
+        begins[point + 1] += begins[point];
     }
     let mut ready: BinaryHeap<Reverse<(u8, Point)>> = (0..points)
         .filter(|point| waits_for[*point] == 0)
@@ -42,7 +46,7 @@ pub(crate) fn sequence(ranks: &[u8], edges: &[RawEdge]) -> Sequence {
         }
         placed[point] = true;
         sequence.points.push(point);
-        for &after in &then[point] {
+        for after in edges[begins[point]..begins[point + 1]].iter().map(|edge| edge.then()) {
             waits_for[after] -= 1;
             if waits_for[after] == 0 && !placed[after] {
                 ready.push(Reverse((ranks[after], after)));
@@ -55,7 +59,7 @@ pub(crate) fn sequence(ranks: &[u8], edges: &[RawEdge]) -> Sequence {
 /// A circle among the points that are not placed; each of them waits for another.
 fn circle(placed: &[bool], edges: &[RawEdge]) -> Vec<Point> {
     let before = |point: Point| {
-        edges.iter().find(|edge| edge.1 == point && !placed[edge.0]).map(|edge| edge.0)
+        edges.iter().find(|e| e.then() == point && !placed[e.before()]).map(|e| e.before())
     };
     let mut path: Vec<Point> = placed.iter().position(|placed| !placed).into_iter().collect();
     while let Some(earlier) = path.last().and_then(|point| before(*point)) {

@@ -78,7 +78,7 @@ pub(crate) fn root(word: &str) -> String {
     };
     // `stopping` is `stop`, but `stalling` is `stall`.
     match head.as_bytes() {
-        [.., before, last] if before == last && !b"ls".contains(last) => {
+        [.., before, last] if before == last && last.is_ascii() && !b"ls".contains(last) => {
             head[..head.len() - 1].to_owned()
         }
         _ => head.to_owned(),

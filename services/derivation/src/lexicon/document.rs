@@ -8,6 +8,7 @@ use serde::Deserialize;
 #[serde(deny_unknown_fields)]
 pub(super) struct WordsDocument {
     pub(super) short: BTreeMap<String, Vec<String>>,
+    pub(super) same: BTreeMap<String, Vec<String>>,
     pub(super) places: BTreeMap<String, Vec<String>>,
     pub(super) rear_or_rear_right: Vec<String>,
     pub(super) all_round: Vec<String>,
@@ -32,7 +33,10 @@ pub(super) struct WordsDocument {
     pub(super) nothing: Vec<String>,
     pub(super) beside: Vec<String>,
     pub(super) small_parts: Vec<String>,
+    pub(super) only: Vec<String>,
+    pub(super) other_side: Vec<String>,
     pub(super) fillers: Vec<String>,
+    pub(super) part_words: Vec<String>,
     pub(super) no_typos: Vec<String>,
 }
 
@@ -107,6 +111,22 @@ pub(super) struct NounEntry {
     pub(super) nothing: bool,
     #[serde(default)]
     pub(super) single: bool,
+    #[serde(default)]
+    pub(super) aimed: bool,
+    #[serde(default)]
+    pub(super) own_coolant: bool,
+    #[serde(default)]
+    pub(super) its: BTreeMap<String, String>,
+    #[serde(default)]
+    pub(super) any: Option<String>,
+    #[serde(default)]
+    pub(super) placed: bool,
+    #[serde(default)]
+    pub(super) set_after: Vec<String>,
+    #[serde(default)]
+    pub(super) on_axle: bool,
+    #[serde(default)]
+    pub(super) behind: BTreeMap<String, String>,
 }
 
 #[derive(Debug, Deserialize)]

@@ -42,6 +42,10 @@ pub(crate) enum Meaning {
     /// Something that asks for nothing beside another job.
     Beside,
     SmallPart,
+    /// `only`: what comes after it stands against what was denied.
+    Only,
+    /// `the other side`
+    OtherSide,
     Filler,
 }
 
@@ -117,6 +121,8 @@ pub(crate) struct Noun {
     pub(crate) takes: Vec<Box<str>>,
     pub(crate) fluid: bool,
     pub(crate) means: BTreeMap<Box<str>, Outcome>,
+    /// What an action stands for that names no part and comes behind work on this one.
+    pub(crate) behind: BTreeMap<Box<str>, (Box<str>, Box<str>)>,
     pub(crate) alone: Option<Box<str>>,
     pub(crate) only: Vec<Box<str>>,
     pub(crate) often_refitted: bool,
@@ -124,6 +130,20 @@ pub(crate) struct Noun {
     pub(crate) asks: Vec<(Box<str>, Box<str>)>,
     pub(crate) nothing: bool,
     pub(crate) single: bool,
+    /// Its aim is set when it is fitted: aiming it follows from that work.
+    pub(crate) aimed: bool,
+    /// It has a coolant beside that of the engine.
+    pub(crate) own_coolant: bool,
+    /// The part that is meant where a line only says "fluid" or "belt" beside work on this one.
+    pub(crate) its: BTreeMap<Box<str>, u16>,
+    /// A word of which many parts have one, said by itself.
+    pub(crate) any: Option<Box<str>>,
+    /// What it asks is clear where a place is named.
+    pub(crate) placed: bool,
+    /// Parts whose work brings its calibration with it.
+    pub(crate) set_after: Vec<Box<str>>,
+    /// It belongs to an axle, not to a side of it.
+    pub(crate) on_axle: bool,
 }
 
 /// What one action on one part stands for, where it is not plain.
@@ -135,6 +155,17 @@ pub(crate) enum Outcome {
 }
 
 impl Place {
+    /// The same place on the other side, where a side is said.
+    pub(crate) fn other_side(self) -> Option<Self> {
+        let side = match self.side? {
+            Side::Left => Side::Right,
+            Side::Right => Side::Left,
+            Side::Driver => Side::Passenger,
+            Side::Passenger => Side::Driver,
+        };
+        Some(Self { side: Some(side), ..self })
+    }
+
     pub(super) fn named(name: &str) -> Option<Self> {
         let axle = |name: &str| match name {
             "front" => Some(Axle::Front),

@@ -13,6 +13,15 @@ impl Lexicon {
         faults: &mut Vec<LexiconError>,
     ) {
         for (index, (name, entry)) in entries.iter().enumerate() {
+            let its = entry.its.iter().filter_map(|(word, part)| {
+                let index = entries.keys().position(|known| known == part);
+                if index.is_none() {
+                    let (entry, name) = (name.clone(), part.clone());
+                    faults.push(LexiconError::Unknown { entry, name });
+                }
+                Some((word.as_str().into(), index.and_then(|index| u16::try_from(index).ok())?))
+            });
+            let its = its.collect();
             let pair = |text: &String| {
                 text.split_once(' ').map(|(action, component)| (action.into(), component.into()))
             };
@@ -45,6 +54,18 @@ impl Lexicon {
                 asks: entry.asks.iter().filter_map(pair).collect(),
                 nothing: entry.nothing,
                 single: entry.single,
+                aimed: entry.aimed,
+                own_coolant: entry.own_coolant,
+                its,
+                any: entry.any.as_deref().map(Into::into),
+                placed: entry.placed,
+                set_after: boxed(&entry.set_after),
+                on_axle: entry.on_axle,
+                behind: entry
+                    .behind
+                    .iter()
+                    .filter_map(|(action, meant)| Some((action.as_str().into(), pair(meant)?)))
+                    .collect(),
             });
             let meaning = Meaning::Noun(u16::try_from(index).unwrap_or(u16::MAX));
             self.add(name, &entry.said, meaning, faults);
@@ -128,10 +149,16 @@ impl Lexicon {
             ("nothing", &words.nothing, Meaning::Nothing),
             ("beside", &words.beside, Meaning::Beside),
             ("small_parts", &words.small_parts, Meaning::SmallPart),
+            ("only", &words.only, Meaning::Only),
+            ("other_side", &words.other_side, Meaning::OtherSide),
             ("fillers", &words.fillers, Meaning::Filler),
         ];
         for (entry, phrases, meaning) in lists {
             self.add(entry, phrases, meaning, faults);
+        }
+        for word in &words.part_words {
+            let id = self.words.learn(word);
+            self.part_words.insert(id);
         }
         for word in &words.no_typos {
             self.words.leave_alone(word);

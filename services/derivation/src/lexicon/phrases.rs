@@ -13,7 +13,11 @@ pub(crate) type WordId = u32;
 pub(crate) struct Words {
     ids: FxHashMap<Box<str>, WordId>,
     short: FxHashMap<Box<str>, Box<str>>,
+    /// Words of their own that mean the same as another; no short forms.
+    same: FxHashMap<Box<str>, Box<str>>,
     pub(super) spelling: Spelling,
+    /// What a word means by itself.
+    alone: FxHashMap<WordId, Meaning>,
 }
 
 impl Words {
@@ -21,10 +25,18 @@ impl Words {
         self.short.insert(short.into(), word.into());
     }
 
+    pub(super) fn rename(&mut self, other: &str, word: &str) {
+        self.same.insert(other.into(), word.into());
+    }
+
+    fn whole(&self, word: &str) -> Option<&str> {
+        self.short.get(word).or_else(|| self.same.get(word)).map(|whole| &**whole)
+    }
+
     /// The word's id, which is made if it has none.
-    fn learn(&mut self, word: &str) -> WordId {
+    pub(super) fn learn(&mut self, word: &str) -> WordId {
         let word = stem(word).into_owned();
-        let word = self.short.get(word.as_str()).map_or(word.as_str(), |whole| whole).to_owned();
+        let word = self.whole(&word).unwrap_or(&word).to_owned();
         if let Some(&id) = self.ids.get(word.as_str()) {
             return id;
         }
@@ -42,7 +54,7 @@ impl Words {
 
     /// The id of a word in small letters as it stands in a text.
     pub(crate) fn id(&self, word: &str) -> Option<WordId> {
-        let whole = |word: &str| self.short.get(word).map(|whole| self.ids.get(whole).copied());
+        let whole = |word: &str| self.whole(word).map(|whole| self.ids.get(whole).copied());
         whole(word).flatten().or_else(|| self.ids.get(word).copied()).or_else(|| {
             let stem = stem(word);
             whole(&stem).flatten().or_else(|| self.ids.get(&*stem).copied())
@@ -57,7 +69,22 @@ impl Words {
     /// The id of the long word that was probably meant.
     pub(crate) fn corrected(&self, word: &str) -> Option<WordId> {
         let id = |word: &str| self.ids.get(word).copied();
-        self.spelling.correct(&stem(word), |one, other| id(one) == id(other)).and_then(id)
+        let alone = |word: &str| id(word).and_then(|id| self.alone.get(&id));
+        let same = |one: &str, other: &str| {
+            id(one) == id(other) || alone(one).is_some() && alone(one) == alone(other)
+        };
+        self.spelling.correct(&stem(word), same).and_then(id)
+    }
+
+    /// What a word means by itself.
+    pub(crate) fn alone(&self, id: WordId) -> Option<Meaning> {
+        self.alone.get(&id).copied()
+    }
+
+    /// The ids of the words that may have been meant.
+    pub(crate) fn near(&self, word: &str) -> Vec<WordId> {
+        let near = self.spelling.near(&stem(word));
+        near.into_iter().filter_map(|word| self.ids.get(word).copied()).collect()
     }
 }
 
@@ -85,6 +112,12 @@ impl Phrases {
         best
     }
 
+    /// Whether a phrase begins with these words.
+    pub(crate) fn begin_with(&self, mut words: impl Iterator<Item = Option<WordId>>) -> bool {
+        let step = |node, word: Option<WordId>| self.steps.get(&(node, word?)).copied();
+        words.try_fold(0, step).is_some()
+    }
+
     /// Adds every phrase of a pattern; gives back those that already mean something else.
     pub(super) fn add(
         &mut self,
@@ -105,6 +138,10 @@ impl Phrases {
                 if node == fresh {
                     self.meanings.push(None);
                 }
+            }
+            if let [word] = &phrase[..] {
+                let id = words.learn(word);
+                words.alone.entry(id).or_insert(meaning);
             }
             match &mut self.meanings[node as usize] {
                 Some(known) if *known != meaning => clashes.push((phrase.join(" "), *known)),

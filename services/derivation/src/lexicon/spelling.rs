@@ -5,7 +5,10 @@ use rustc_hash::FxHashMap;
 /// Words shorter than this are taken as written: one letter away lies another word too often.
 const LONG: usize = 7;
 
-/// Known long words, found by what is left when one letter is missing.
+/// Shorter words than this are not even put right where the words beside them say what was meant.
+const SHORT: usize = 4;
+
+/// Known words, found by what is left when one letter is missing.
 #[derive(Debug, Default)]
 pub(crate) struct Spelling {
     words: Vec<Box<str>>,
@@ -14,7 +17,7 @@ pub(crate) struct Spelling {
 
 impl Spelling {
     pub(super) fn learn(&mut self, word: &str) {
-        if word.len() < LONG || !word.bytes().all(|byte| byte.is_ascii_lowercase()) {
+        if word.len() < SHORT || !word.bytes().all(|byte| byte.is_ascii_lowercase()) {
             return;
         }
         let Ok(index) = u32::try_from(self.words.len()) else { return };
@@ -36,7 +39,10 @@ impl Spelling {
             for candidate in candidates.iter().map(|&index| &*self.words[index as usize]) {
                 let other_ending = candidate.len() == word.len()
                     && candidate[..candidate.len() - 1] == word[..word.len() - 1];
-                if other_ending || strsim::osa_distance(candidate, word) != 1 {
+                if other_ending
+                    || candidate.len() < LONG
+                    || strsim::osa_distance(candidate, word) != 1
+                {
                     continue;
                 }
                 match best {
@@ -46,6 +52,21 @@ impl Spelling {
             }
         }
         best
+    }
+
+    /// The known words that differ by one letter and begin alike: candidates, of which the words beside have to choose.
+    pub(crate) fn near(&self, word: &str) -> Vec<&str> {
+        if word.len() < SHORT || !word.bytes().all(|byte| byte.is_ascii_lowercase()) {
+            return Vec::new();
+        }
+        let candidates = remainders(word).filter_map(|left| self.by_remainder.get(left.as_str()));
+        let words = candidates.flatten().map(|&index| &*self.words[index as usize]);
+        let mut near: Vec<&str> = words
+            .filter(|known| known[..1] == word[..1] && strsim::osa_distance(known, word) == 1)
+            .collect();
+        near.sort_unstable();
+        near.dedup();
+        near
     }
 }
 

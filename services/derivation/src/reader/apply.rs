@@ -31,15 +31,43 @@ impl Line<'_, '_> {
         let mut part = part.clone();
         if part.places.is_empty() && !part.all {
             // `found LF strut leaking, replaced strut`: the place that was said holds.
-            let known = self.recent.iter().find(|known| known.noun == part.noun);
+            let same = self
+                .recent
+                .iter()
+                .find(|known| known.noun == part.noun && !known.places.is_empty());
+            // `seat mat RF replaced, R&I seat`: so does that of what sits in it, or in what it sits.
+            let around = |known: &&Named| self.sits_in(known, &part) || self.sits_in(&part, known);
+            let noun = &self.lexicon.nouns[usize::from(part.noun)];
+            let vague = noun.aimed && noun.by_axle.is_some();
+            let known = same.or_else(|| self.recent.iter().find(around).filter(|_| !vague));
             part.places.extend(known.into_iter().flat_map(|known| known.places.clone()));
+            if same.is_none() && self.lexicon.nouns[usize::from(part.noun)].by_axle.is_some() {
+                part.places.retain(|place| place.axle.is_some());
+                part.places.iter_mut().for_each(|place| place.side = None);
+                part.places.dedup();
+            }
         }
         if self.lexicon.nouns[usize::from(part.noun)].by_axle.is_some() && !part.all {
-            if part.places.is_empty() {
+            let noun = &self.lexicon.nouns[usize::from(part.noun)];
+            if part.places.is_empty() && noun.aimed {
+                // `R&I front bumper, R&R radar`: a corner of it may hold one too.
+            } else if part.places.is_empty() {
                 part.places.extend(self.axle);
+            } else if let (
+                [place @ Place { axle: None, side: Some(_), .. }],
+                Some(Place { axle, .. }),
+            ) = (&mut part.places[..], self.axle)
+            {
+                // `rear brakes: pads, RH caliper`
+                place.axle = axle;
             } else if let [place] = part.places[..] {
                 self.axle = Some(Place { side: None, either: false, ..place });
             }
+        }
+        let axle_only = self.lexicon.nouns[usize::from(part.noun)].on_axle || self.several(&part);
+        if axle_only {
+            // `RR subframe`, `RR shocks`: the rear axle, not its right side.
+            part.places.iter_mut().for_each(|place| place.either = false);
         }
         let part = &part;
         let outcomes = outcome::resolve(self.lexicon, done, part, same_part);
@@ -52,7 +80,8 @@ impl Line<'_, '_> {
             self.doubts.push(format!("\"{words}\": {doubt}"));
         }
         let typed = if done.corrected || part.corrected { 0.97 } else { 1.0 };
-        let refitted = self.lexicon.nouns[usize::from(part.noun)].often_refitted;
+        let noun = &self.lexicon.nouns[usize::from(part.noun)];
+        let (refitted, aimed) = (noun.often_refitted, noun.aimed);
         if self.taken.len() + outcomes.reads.len() > MOST_OPERATIONS {
             self.doubts.push(format!("it names more than {MOST_OPERATIONS} operations"));
             return;
@@ -61,6 +90,7 @@ impl Line<'_, '_> {
             self.taken.push(Taken {
                 read,
                 refitted,
+                aimed,
                 done: Some(*done),
                 confidence: 0.99 * factor * typed,
                 from: done.from.min(part.from),
@@ -68,6 +98,13 @@ impl Line<'_, '_> {
                 group: self.group,
             });
         }
+    }
+
+    /// Whether a part is named in the plural.
+    fn several(&self, part: &Named) -> bool {
+        let words = self.words(part.from, part.to).to_lowercase();
+        let last = words.rsplit(' ').next().unwrap_or_default();
+        last.len() > 4 && last.ends_with('s') && !last.ends_with("ss")
     }
 
     pub(super) fn take_own(&mut self, phrase: usize, from: usize, to: usize) {
@@ -84,6 +121,7 @@ impl Line<'_, '_> {
                 },
                 done: None,
                 refitted: false,
+                aimed: false,
                 confidence: 1.0,
                 from,
                 to,
@@ -106,9 +144,17 @@ impl Line<'_, '_> {
                 continue;
             }
             let mut part = part.clone();
-            if part.places.is_empty() {
-                let location = beside(index).find(|location| self.sits_in(&part, location));
-                part.places = location.map(|location| location.places.clone()).unwrap_or_default();
+            let location = beside(index).find(|location| self.sits_in(&part, location));
+            let said = location.map(|location| location.places.clone()).unwrap_or_default();
+            match (&mut part.places[..], &said[..]) {
+                ([], _) => part.places = said,
+                // `RT PARK SENSOR REAR BUMPER`
+                (places, [Place { axle: Some(axle), side: None, .. }]) => {
+                    for place in places.iter_mut().filter(|place| place.axle.is_none()) {
+                        place.axle = Some(*axle);
+                    }
+                }
+                _ => {}
             }
             kept.push(part);
         }
@@ -122,11 +168,14 @@ impl Line<'_, '_> {
     }
 
     pub(super) fn sits_in(&self, part: &Named, location: &Named) -> bool {
-        let location = &self.lexicon.nouns[usize::from(location.noun)];
+        self.noun_sits_in(part.noun, location.noun)
+    }
+
+    pub(super) fn noun_sits_in(&self, part: u16, location: u16) -> bool {
+        let location = &self.lexicon.nouns[usize::from(location)];
         let names = location.by_axle.iter().flatten().chain([&location.component]);
-        names.into_iter().any(|name| {
-            self.lexicon.nouns[usize::from(part.noun)].sits_in.iter().any(|known| known == name)
-        })
+        let part = &self.lexicon.nouns[usize::from(part)];
+        names.into_iter().any(|name| part.sits_in.iter().any(|known| known == name))
     }
 
     pub(super) fn same_component(&self, one: &Named, other: &Named) -> bool {

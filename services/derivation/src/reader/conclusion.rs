@@ -2,7 +2,7 @@
 
 use domain::order::{ReadOperation, Reading};
 
-use crate::lexicon::kinds::{Action, Half};
+use crate::lexicon::kinds::{Action, Half, Noun};
 use crate::reader::LineReading;
 use crate::reader::line::{Line, Taken, Untouched};
 use crate::reader::outcome;
@@ -13,6 +13,7 @@ impl<'l> Line<'l, '_> {
         self.drop_what_follows();
         self.drop_doubles();
         self.ask_for_new_parts();
+        self.ask_what_stands_aside();
         for Untouched { part, actions } in &self.untouched {
             let noun = &self.lexicon.nouns[usize::from(part.noun)];
             let touched = outcome::components(noun, part).unwrap_or_default();
@@ -35,6 +36,14 @@ impl<'l> Line<'l, '_> {
                 let words = self.words(part.from, part.to);
                 self.doubts.push(format!("\"{words}\" is said to be done and not done"));
             }
+        }
+        let coolant = self.taken.iter().any(|taken| taken.read.component == "cooling_system");
+        let own = |noun: &Noun| {
+            let worked = |taken: &Taken<'l>| taken.read.component == &*noun.component;
+            noun.own_coolant && self.taken.iter().any(worked)
+        };
+        if coolant && self.lexicon.nouns.iter().any(own) {
+            self.doubts.push("which coolant is meant is not said".to_owned());
         }
         let certain = self.doubts.is_empty();
         let reading = match (self.taken.is_empty(), certain, self.settled) {
@@ -125,14 +134,25 @@ impl<'l> Line<'l, '_> {
     fn drop_what_follows(&mut self) {
         let follows = |line: &Self, taken: &Taken<'l>| {
             line.action(taken).is_some_and(|action| {
-                action.follows || action.doubted || action.slight && !taken.read.sure
+                (action.follows || action.slight) && !taken.read.sure || action.doubted
             })
+        };
+        let aimed = |taken: &Taken<'l>| {
+            taken.read.action == "adjust"
+                && self.taken.iter().any(|other| {
+                    other.aimed
+                        && other.read.component == taken.read.component
+                        && matches!(other.read.action, "replace" | "remove_install")
+                })
         };
         let mut asked = Vec::new();
         let keep: Vec<bool> = self
             .taken
             .iter()
             .map(|taken| {
+                if aimed(taken) {
+                    return false;
+                }
                 if !follows(self, taken) {
                     return true;
                 }
@@ -142,7 +162,7 @@ impl<'l> Line<'l, '_> {
                         && other.read.action == taken.read.action;
                     let same = other.read.component == taken.read.component
                         && self.action(taken).is_some_and(|action| !action.doubted);
-                    !follows(self, other) && (again || same)
+                    !follows(self, other) && (again || same || self.fitted_in(taken, other))
                 });
                 if !based {
                     asked.push(format!(
@@ -157,6 +177,21 @@ impl<'l> Line<'l, '_> {
         self.taken.retain(|_| keep.next().unwrap_or(true));
         asked.dedup();
         self.doubts.extend(asked);
+    }
+
+    /// `windshield replaced, camera calibrated`: the procedure follows from work on what the part sits in.
+    fn fitted_in(&self, taken: &Taken<'l>, other: &Taken<'l>) -> bool {
+        let worked = matches!(other.read.action, "replace" | "remove_install" | "align" | "adjust");
+        let follows = self.action(taken).is_some_and(|action| action.follows);
+        worked
+            && follows
+            && other.from < taken.from
+            && self.lexicon.nouns.iter().any(|noun| {
+                let names = noun.by_axle.iter().flatten().chain([&noun.component]);
+                let sits_in = noun.sits_in.iter().filter(|_| noun.aimed);
+                names.into_iter().any(|name| **name == *taken.read.component)
+                    && sits_in.chain(&noun.set_after).any(|part| **part == *other.read.component)
+            })
     }
 
     /// One operation once; with a place rather than without.

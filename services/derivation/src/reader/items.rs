@@ -1,7 +1,7 @@
 //! What the words of a line mean: the longest known phrase at each place.
 
 use crate::lexicon::Lexicon;
-use crate::lexicon::kinds::Meaning;
+use crate::lexicon::kinds::{Half, Meaning};
 use crate::reader::own::OwnPhrases;
 use crate::reader::tokens::{Kind, Token};
 
@@ -59,10 +59,24 @@ pub(crate) fn recognise(
     while from < tokens.len() {
         let (what, length) = if let Some((index, length)) = own.longest(text, &tokens[from..]) {
             (What::Own(index), length)
+        } else if begins_a_row(&items)
+            && let Some(to) = turned(lexicon, tokens, from, &mut items)
+        {
+            from = to;
+            continue;
         } else {
             let words = tokens[from..].iter().map(|token| token.word);
-            match lexicon.phrases.longest(words) {
+            let known = lexicon.phrases.longest(words);
+            let length = known.map_or(0, |(_, length)| length);
+            if let Some((meaning, to)) = meant(lexicon, text, &tokens[from..], length) {
+                let to = from + to;
+                items.push(Item { what: What::Means(meaning), from, to, corrected: true });
+                from = to;
+                continue;
+            }
+            match known {
                 Some((meaning, length)) => (What::Means(meaning), length),
+                None if numbered(text, tokens[from]) => (What::Number, 1),
                 None => (alone(tokens[from]), 1),
             }
         };
@@ -77,7 +91,187 @@ pub(crate) fn recognise(
             items[index - 1].what = What::Means(Meaning::Then);
         }
     }
+    describe(lexicon, text, tokens, &mut items);
+    put_in(lexicon, text, tokens, &mut items);
+    take_off(lexicon, text, tokens, &mut items);
     items
+}
+
+/// A phrase of several words of which one is mistyped, where all words that may be meant say the same: `ride hight
+/// sensor`. Longer than what is known without it.
+fn meant(
+    lexicon: &Lexicon,
+    text: &str,
+    tokens: &[Token],
+    known: usize,
+) -> Option<(Meaning, usize)> {
+    let run = tokens.iter().take(5).take_while(|token| token.kind == Kind::Word);
+    let wrong = run.clone().position(|token| token.word.is_none())?;
+    let far = wrong > known && wrong > 2;
+    let beside = if wrong == 0 {
+        tokens.get(1).is_some_and(|next| next.word.is_some())
+    } else {
+        lexicon.phrases.begin_with(tokens[..wrong].iter().map(|token| token.word))
+    };
+    if far || !beside || run.count() < 2 {
+        return None;
+    }
+    let token = tokens[wrong];
+    let near = lexicon.words.near(&text[token.from..token.to].to_lowercase());
+    // `rear camer`: a part by itself may be meant as well.
+    let part = |id: &u32| matches!(lexicon.words.alone(*id), Some(Meaning::Noun(_)));
+    let ambiguous = |chosen: u32| near.iter().any(|id| *id != chosen && part(id));
+    let mut best: Option<(Meaning, usize)> = None;
+    for &candidate in &near {
+        let words = tokens
+            .iter()
+            .enumerate()
+            .map(|(index, token)| if index == wrong { Some(candidate) } else { token.word });
+        let Some((meaning, length)) = lexicon.phrases.longest(words) else { continue };
+        let covers = length > wrong && length > 1 && length > known;
+        if !covers || !matches!(meaning, Meaning::Noun(_) | Meaning::Action(_)) {
+            continue;
+        }
+        match best {
+            _ if ambiguous(candidate) => return None,
+            Some((other, _)) if other != meaning => return None,
+            Some((_, longest)) if longest >= length => {}
+            _ => best = Some((meaning, length)),
+        }
+    }
+    best
+}
+
+/// Letters within a part number or the number of a bulletin: `8821-HS`, `21-B-0417`.
+fn numbered(text: &str, token: Token) -> bool {
+    // `(M)`: how the labour is counted.
+    let single = token.to - token.from == 1;
+    let digit = |letter: Option<char>| letter.is_some_and(|letter| letter.is_ascii_digit());
+    let mut before = text[..token.from].chars().rev();
+    let mut after = text[token.to..].chars();
+    token.kind == Kind::Word
+        && token.to - token.from <= 3
+        && (single
+            || before.next() == Some('-') && digit(before.next())
+            || after.next() == Some('-') && digit(after.next()))
+}
+
+/// Whether only numbers and words of no weight stand before in the sentence.
+fn begins_a_row(items: &[Item]) -> bool {
+    let sentence = items.iter().rev().take_while(|item| item.what != What::Stop);
+    sentence
+        .into_iter()
+        .all(|item| matches!(item.what, What::Number | What::Comma | What::Means(Meaning::Filler)))
+}
+
+/// A part as parts lists write it, `SENSOR, WHEEL SPEED, FRONT`: the words behind the comma come first. A place
+/// between them (`ARM, FRONT LOWER CONTROL`) is an item of its own. Gives back where the next item begins.
+fn turned(
+    lexicon: &Lexicon,
+    tokens: &[Token],
+    from: usize,
+    items: &mut Vec<Item>,
+) -> Option<usize> {
+    let comma = from + tokens[from..].iter().take(4).position(|token| token.kind == Kind::Comma)?;
+    let head = &tokens[from..comma];
+    if head.is_empty() {
+        return None;
+    }
+    let mut place = None;
+    let mut start = comma + 1;
+    loop {
+        let rest = tokens.get(start..)?;
+        let run =
+            rest.iter().take(4).take_while(|token| matches!(token.kind, Kind::Word | Kind::Number));
+        for length in (1..=run.count()).rev() {
+            let words = rest[..length].iter().chain(head).map(|token| token.word);
+            let Some((meaning @ Meaning::Noun(_), known)) = lexicon.phrases.longest(words) else {
+                continue;
+            };
+            if known < length + head.len() {
+                continue;
+            }
+            let to = start + length;
+            let corrected = tokens[from..to].iter().any(|token| token.corrected);
+            items.extend(place);
+            items.push(Item { what: What::Means(meaning), from, to, corrected });
+            return Some(to);
+        }
+        if place.is_some() {
+            return None;
+        }
+        let words = rest.iter().map(|token| token.word);
+        let (meaning @ Meaning::Place(_), length) = lexicon.phrases.longest(words)? else {
+            return None;
+        };
+        let to = start + length;
+        place = Some(Item { what: What::Means(meaning), from: start, to, corrected: false });
+        start = to;
+    }
+}
+
+/// `clutch kit in`: a part is put in; `gearbox out`, where something is put back or in later, one is taken out.
+fn put_in(lexicon: &Lexicon, text: &str, tokens: &[Token], items: &mut [Item]) {
+    let named = |name: &str| {
+        let index = lexicon.actions.iter().position(|action| &*action.name == name);
+        index.and_then(|index| u16::try_from(index).ok())
+    };
+    let (Some(install), Some(remove)) = (named("install"), named("remove")) else { return };
+    let halves = |item: &Item| {
+        let half = item.action().and_then(|(action, _)| lexicon.actions[usize::from(action)].half);
+        matches!(half, Some(Half::In | Half::Back))
+    };
+    for index in 1..items.len() {
+        let ends = items.get(index + 1).is_none_or(|next| {
+            matches!(next.what, What::Comma | What::Stop | What::Means(Meaning::Join))
+        });
+        let token = tokens[items[index].from];
+        let word = &text[token.from..token.to];
+        let behind = ends
+            && items[index].means(Meaning::Filler)
+            && items[index].to == items[index].from + 1
+            && items[index - 1].noun().is_some();
+        if behind && word.eq_ignore_ascii_case("in") {
+            items[index].what = What::Means(Meaning::Action(install));
+        } else if behind && word.eq_ignore_ascii_case("out") && items[index..].iter().any(halves) {
+            items[index].what = What::Means(Meaning::Action(remove));
+        }
+    }
+}
+
+/// `heated windshield`: a word that nobody knows right before a part says which one, unless it may matter.
+fn describe(lexicon: &Lexicon, text: &str, tokens: &[Token], items: &mut [Item]) {
+    for index in 1..items.len() {
+        let before = items[index - 1];
+        let noun = items[index].noun().map(|noun| &lexicon.nouns[usize::from(noun)]);
+        let plain = noun.is_some_and(|noun| !noun.nothing && noun.asks.is_empty());
+        if before.what == What::Unknown && plain {
+            let token = tokens[before.from];
+            let word = text[token.from..token.to].to_lowercase();
+            // `raised subframe`: what ends so may be work.
+            let work = word.ends_with("ed") || word.ends_with("ing");
+            let told = index > 1 && items[index - 2].means(Meaning::State);
+            if token.word.is_none() && !work && !told && !lexicon.may_matter(&word) {
+                items[index - 1].what = What::Means(Meaning::Filler);
+            }
+        }
+    }
+}
+
+/// `disc neg batt cable`: before the cable of a battery it is no brake disc.
+fn take_off(lexicon: &Lexicon, text: &str, tokens: &[Token], items: &mut [Item]) {
+    let disconnect = lexicon.actions.iter().position(|action| &*action.name == "disconnect");
+    let Some(disconnect) = disconnect.and_then(|index| u16::try_from(index).ok()) else { return };
+    for index in 1..items.len() {
+        let token = tokens[items[index - 1].from];
+        let battery = items[index].noun().is_some_and(|noun| {
+            let noun = &lexicon.nouns[usize::from(noun)];
+            &*noun.component == "battery" && noun.only.iter().any(|only| &**only == "disconnect")
+        });
+        if battery && text[token.from..token.to].eq_ignore_ascii_case("disc") {
+            items[index - 1].what = What::Means(Meaning::Action(disconnect));
+        }
+    }
 }
 
 fn alone(token: Token) -> What {

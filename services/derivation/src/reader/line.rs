@@ -6,6 +6,7 @@
 
 use crate::lexicon::Lexicon;
 use crate::lexicon::kinds::{Meaning, Place};
+use crate::reader::cut::pieces;
 use crate::reader::items::{Item, What};
 use crate::reader::outcome::Read;
 use crate::reader::own::OwnPhrases;
@@ -40,6 +41,8 @@ pub(super) struct Taken<'l> {
     pub(super) done: Option<Done>,
     /// "R&R" of the part may mean that the same one goes back.
     pub(super) refitted: bool,
+    /// Aiming the part follows from fitting it.
+    pub(super) aimed: bool,
     pub(super) confidence: f64,
     /// Tokens from and to.
     pub(super) from: usize,
@@ -57,6 +60,7 @@ pub(super) struct Untouched {
 }
 
 /// A line on its way from items to a reading.
+#[expect(clippy::struct_excessive_bools, reason = "each is a thing of its own that was said")]
 pub(super) struct Line<'l, 't> {
     pub(super) lexicon: &'l Lexicon,
     pub(super) own: &'l OwnPhrases,
@@ -64,12 +68,16 @@ pub(super) struct Line<'l, 't> {
     pub(super) tokens: &'t [Token],
     pub(super) taken: Vec<Taken<'l>>,
     pub(super) doubts: Vec<String>,
+    /// Words that nobody knows, where they can change nothing that was read.
+    pub(super) aside: Vec<(usize, usize)>,
     /// Something says that nothing is done: a look, a refusal, a job that asks for nothing.
     pub(super) settled: bool,
     /// Parts that were refused or not touched.
     pub(super) untouched: Vec<Untouched>,
     pub(super) mode: Mode,
     pub(super) current: Current,
+    /// What was denied last.
+    pub(super) denied: Vec<Done>,
     /// Parts that wait for an action.
     pub(super) pending: Vec<Named>,
     /// Actions that wait for a part.
@@ -77,8 +85,12 @@ pub(super) struct Line<'l, 't> {
     pub(super) carried_places: Vec<Place>,
     /// Other words stood beside an action that waits.
     pub(super) carried_beside: bool,
+    /// Every part that the line named.
+    pub(super) spoken: Vec<Named>,
     /// Parts that the line spoke of last.
     pub(super) recent: Vec<Named>,
+    /// The piece before told what is wrong with a part.
+    pub(super) found_before: bool,
     /// Everything to the end of the sentence is refused or only priced.
     pub(super) refused: bool,
     /// The axle that this sentence spoke of last.
@@ -101,16 +113,20 @@ impl<'l, 't> Line<'l, 't> {
             tokens,
             taken: Vec::new(),
             doubts: Vec::new(),
+            aside: Vec::new(),
             settled: false,
             untouched: Vec::new(),
             mode: Mode::Plain,
             current: Current::None,
+            denied: Vec::new(),
             pending: Vec::new(),
             carried: Vec::new(),
             carried_places: Vec::new(),
             carried_beside: false,
             axle: None,
+            spoken: Vec::new(),
             recent: Vec::new(),
+            found_before: false,
             refused: false,
             group: 0,
             sentence_from: 0,
@@ -128,6 +144,7 @@ impl<'l, 't> Line<'l, 't> {
         self.mode = Mode::Plain;
         self.current = Current::None;
         self.refused = false;
+        self.found_before = false;
         self.axle = None;
         self.sentence_from = self.group;
         let pieces = pieces(items);
@@ -157,7 +174,11 @@ impl<'l, 't> Line<'l, 't> {
 
     pub(super) fn piece(&mut self, joint: Joint, items: &[Item], next_is_job: bool) {
         let at = |meaning: Meaning| items.iter().position(|item| item.means(meaning));
-        if self.mode == Mode::Said && !self.leaves_story(items) {
+        if self.mode == Mode::Plain && items.first().is_some_and(|item| self.is_code(item)) {
+            // `P2138 accelerator pedal position`: what a trouble code is called is a finding.
+            self.mode = Mode::Found;
+        }
+        if self.mode == Mode::Said && !self.leaves_story(joint, items) {
             return;
         }
         if let Some(index) = at(Meaning::Said) {
@@ -173,6 +194,11 @@ impl<'l, 't> Line<'l, 't> {
             self.refuse(joint, items);
         } else if self.refused {
             self.settled = true;
+            if self.tells_of_work(items) {
+                // `quoted radiator, replaced hose`
+                self.doubts.push("whether this was only priced is not clear".to_owned());
+                self.plain(joint, items, next_is_job);
+            }
         } else if let Some(index) = at(Meaning::Found) {
             self.head(joint, &items[..index]);
             self.find(&items[index + 1..]);
@@ -193,7 +219,13 @@ impl<'l, 't> Line<'l, 't> {
             self.purpose(&items[index + 1..]);
         } else if let Some(index) = at(Meaning::Not) {
             let head = Piece::scan(&items[..index]);
-            let complete = head.actions().any(|done| !done.weak && !self.looks(done));
+            // `coding not needed`: what stands before it is not done either.
+            let needless = items[index..].iter().take(2).any(|item| {
+                let words = self.words(item.from, item.to).to_lowercase();
+                ["need", "requ", "nece"].iter().any(|word| words.contains(word))
+            });
+            let complete = head.actions().any(|done| !done.weak && !self.looks(done))
+                && !(needless && head.parts().next().is_none());
             if complete {
                 self.plain(joint, &items[..index], false);
             }
@@ -227,9 +259,18 @@ impl<'l, 't> Line<'l, 't> {
         if self.takes_off_something_else(items) {
             self.doubts.push("something else may be taken off the part".to_owned());
         }
+        for at in items.windows(3) {
+            // `windshield w/ rain sensor` may only say which windshield.
+            let fitted = self.is_with(&at[1]).then(|| at[0].noun().zip(at[2].noun())).flatten();
+            if fitted.is_some_and(|(whole, part)| self.noun_sits_in(part, whole)) {
+                let words = self.words(at[0].from, at[2].to);
+                self.doubts.push(format!("\"{words}\": whether both are exchanged is not said"));
+            }
+        }
         if piece.correction && self.mode != Mode::Reason {
             self.mode = Mode::Plain;
         }
+        self.resolve_shared(&mut piece);
         let real = self.keep_real_actions(&mut piece) && !self.only_looked_at(items);
         let looks = piece.actions().next().is_some() && !real;
         if real {
@@ -240,13 +281,16 @@ impl<'l, 't> Line<'l, 't> {
         if looks || story {
             self.tolerate(&piece);
         } else {
-            for &(from, to) in &piece.unknown {
-                let words = self.words(from, to);
-                self.doubts.push(format!("\"{words}\" is not known"));
-            }
+            self.weigh_unknown(joint, items, &piece, real);
+        }
+        self.spoken.extend(piece.parts().filter(|part| part.to - part.from > 1).cloned());
+        let said = piece.parts().filter(|part| self.is_heading(part)).last();
+        if let Some([place @ Place { axle: Some(_), .. }]) = said.map(|part| &part.places[..]) {
+            self.axle = Some(Place { side: None, either: false, ..*place });
         }
         if piece.nothing {
             self.settled = true;
+            self.ask_of_a_low_fluid(&piece);
             if real && piece.parts().next().is_some() {
                 self.doubts.push("work is named beside something that asks for nothing".to_owned());
             }
@@ -255,12 +299,25 @@ impl<'l, 't> Line<'l, 't> {
             self.look(joint, &piece);
         } else if real {
             self.mode = Mode::Plain;
+            self.found_before = false;
             self.work(joint, &piece, next_is_job);
         } else if piece.parts().next().is_none() {
             self.bare(joint, &piece);
         } else {
             self.parts_only(joint, &piece);
         }
+    }
+
+    fn is_code(&self, item: &Item) -> bool {
+        let text = self.words(item.from, item.to).as_bytes();
+        item.what == What::Number
+            && matches!(text, [b'P' | b'B' | b'C' | b'U' | b'p' | b'b' | b'c' | b'u', b'0'..=b'3', rest @ ..]
+                if rest.len() == 3 && rest.iter().all(u8::is_ascii_hexdigit))
+    }
+
+    fn is_with(&self, item: &Item) -> bool {
+        let words = self.words(item.from, item.to);
+        item.means(Meaning::Join) && words.to_lowercase().starts_with('w')
     }
 
     /// `aim checked`: the last word says that the work was looked at.
@@ -312,45 +369,4 @@ impl<'l, 't> Line<'l, 't> {
         };
         self.text.get(first.from..last.to).unwrap_or_default()
     }
-}
-
-/// Whether `and` joins two places or two parts.
-fn stay_together(around: &[Item]) -> bool {
-    let place = |item: &Item| matches!(item.what, What::Means(Meaning::Place(_)));
-    match around {
-        [before, _, after, ..] => {
-            place(before) && place(after) || before.noun().is_some() && after.noun().is_some()
-        }
-        _ => false,
-    }
-}
-
-/// Cuts a sentence at commas and joining words; places joined to each other stay together.
-fn pieces(items: &[Item]) -> Vec<(Joint, &[Item])> {
-    let mut pieces = Vec::with_capacity(4);
-    let (mut from, mut joint) = (0, Joint::Start);
-    for (index, item) in items.iter().enumerate() {
-        let next = match item.what {
-            What::Comma => Joint::Comma,
-            What::Means(Meaning::Then) => Joint::Then,
-            What::Means(Meaning::Around) => Joint::Around,
-            What::Means(Meaning::Join) if index > 0 && stay_together(&items[index - 1..]) => {
-                continue;
-            }
-            What::Means(Meaning::Join) => Joint::And,
-            _ => continue,
-        };
-        if index > from {
-            pieces.push((joint, &items[from..index]));
-            joint = next;
-        } else if joint != Joint::Start {
-            // Two marks in a row, `, and`: the looser one holds.
-            joint = if joint == Joint::And { next } else { joint };
-        }
-        from = index + 1;
-    }
-    if items.len() > from {
-        pieces.push((joint, &items[from..]));
-    }
-    pieces
 }

@@ -2,12 +2,17 @@
 
 use crate::reader::line::{Current, Line, Mode, Taken};
 use crate::reader::outcome::{self, Read};
-use crate::reader::piece::{Done, Joint, Named, Piece, add};
+use crate::reader::piece::{Done, Joint, Named, Piece};
 use crate::reader::work::share_places;
 
 impl Line<'_, '_> {
     pub(super) fn look(&mut self, joint: Joint, piece: &Piece) {
         self.settled = true;
+        if let Some(done) = piece.actions().find(|done| done.corrected) {
+            // What was probably meant must not silence a line.
+            let words = self.words(done.from, done.to);
+            self.doubts.push(format!("\"{words}\" is not known"));
+        }
         if joint == Joint::Comma && piece.parts().next().is_none() && piece.elements.len() == 1 {
             // `alignment - check only`
             let group = self.group;
@@ -33,84 +38,38 @@ impl Line<'_, '_> {
         self.current = Current::Looked;
     }
 
-    /// A piece with neither action nor part.
-    pub(super) fn bare(&mut self, joint: Joint, piece: &Piece) {
-        if piece.small_part && self.taken.is_empty() && self.pending.is_empty() {
-            self.doubts.push("a small part is named by itself".to_owned());
-        }
-        if piece.new_part && !self.pending.is_empty() {
-            // `EGR valve - new`
-            for part in std::mem::take(&mut self.pending) {
-                if let Some(replace) = self.action_named("replace", &part) {
-                    self.apply(&replace, &part, 0.96, false);
-                }
-                self.recent = vec![part];
-            }
-        } else if piece.new_part {
-            let group = self.group;
-            for taken in self.taken.iter_mut().filter(|taken| taken.group == group) {
-                if let Some(done) = &mut taken.done {
-                    done.new_part = true;
-                }
-            }
-        }
-        if piece.places.is_empty() || joint == Joint::Start {
-            return;
-        }
-        let waiting = if self.pending.is_empty() { &mut self.recent } else { &mut self.pending };
-        for part in waiting.iter_mut() {
-            for place in &piece.places {
-                add(&mut part.places, *place, joint == Joint::And);
-            }
-        }
-        if self.pending.is_empty() && joint != Joint::And {
-            // The place comes after its job: `replace wheel speed sensor, left rear`.
-            let group = self.group;
-            let (mut behind, rest) =
-                self.taken.drain(..).partition::<Vec<_>, _>(|taken| taken.group == group);
-            self.taken = rest;
-            let names: Vec<&str> = match &self.recent[..] {
-                [part] if !self.lexicon.nouns[usize::from(part.noun)].single => {
-                    part.places.iter().filter_map(|place| outcome::name(*place)).collect()
-                }
-                _ => Vec::new(),
-            };
-            if let [first, more @ ..] = &names[..] {
-                let same = |one: &Taken<'_>, other: &Taken<'_>| {
-                    (one.read.action, one.read.component)
-                        == (other.read.action, other.read.component)
-                };
-                behind.dedup_by(|one, other| same(one, other));
-                let whole = behind.clone();
-                for taken in &mut behind {
-                    taken.read.place = Some(first);
-                }
-                for (name, taken) in
-                    more.iter().flat_map(|name| whole.iter().map(move |taken| (name, taken)))
-                {
-                    let mut another = taken.clone();
-                    another.read.place = Some(name);
-                    behind.push(another);
-                }
-            }
-            self.taken.append(&mut behind);
-        } else if joint == Joint::And {
-            self.doubts.push("a place stands by itself".to_owned());
-        }
-    }
-
     /// A piece that only names parts.
     pub(super) fn parts_only(&mut self, joint: Joint, piece: &Piece) {
         let mut parts = self.side_by_side(piece.parts());
-        if joint == Joint::Comma {
-            // `Alignment, 4 wheel` names one thing twice.
-            parts.retain(|part| !self.taken.iter().any(|taken| self.is_about(taken, part)));
-        }
+        // `Alignment, 4 wheel` names one thing twice, and so does `filled with fluid`.
+        let again = |part: &Named| {
+            let fluid = self.lexicon.nouns[usize::from(part.noun)].fluid;
+            joint == Joint::Comma || joint == Joint::And && fluid && self.is_behind_with(piece.from)
+        };
+        let about = |part: &Named| self.taken.iter().any(|taken| self.is_about(taken, part));
+        parts.retain(|part| !(again(part) && about(part)));
         let listed = matches!(joint, Joint::And | Joint::Comma);
         if self.mode == Mode::Reason {
+            if joint == Joint::Comma && !piece.state {
+                let words = self.words(piece.from, piece.to);
+                self.doubts.push(format!("\"{words}\" may be part of the reason or another job"));
+            }
             return;
         }
         match self.current.clone() {
+            Current::Negated if listed && piece.only_first && !self.denied.is_empty() => {
+                // `not replacing struts, only control arms`
+                self.begin_group();
+                let denied = std::mem::take(&mut self.denied);
+                self.job(&denied, &parts, piece.same_part, 0.97);
+                self.recent = parts;
+            }
+            Current::Negated if piece.only => {
+                self.doubts.push("how far \"not\" reaches is not clear".to_owned());
+                for part in &parts {
+                    self.guess(part);
+                }
+            }
             Current::Negated if listed => self.refuse_parts(parts),
             Current::Looked if listed => self.recent.extend(parts),
             Current::Actions(actions) if listed && !piece.state_behind => {
@@ -135,6 +94,13 @@ impl Line<'_, '_> {
                 }
                 self.recent.extend(named);
             }
+            Current::None
+                if joint == Joint::And
+                    && self.is_behind_with(piece.from)
+                    && let Some(done) = self.came_off() =>
+            {
+                self.take_off_too(&done, parts);
+            }
             _ if joint == Joint::Around => {
                 self.doubts
                     .push("whether work before or after this is ordered is not clear".to_owned());
@@ -143,14 +109,12 @@ impl Line<'_, '_> {
                 }
             }
             _ if self.mode == Mode::Found => {
-                if parts.iter().any(|part| part.compound) {
+                if !piece.unknown.is_empty() && parts.iter().any(|part| part.compound) {
                     self.doubts.push("an unknown word stands beside a part".to_owned());
                 }
                 self.recent = parts;
             }
-            _ if piece.state => {
-                self.recent = parts;
-            }
+            _ if piece.state => self.find_parts(joint, parts),
             _ => {
                 self.begin_group();
                 for part in parts {
@@ -165,6 +129,7 @@ impl Line<'_, '_> {
                         self.apply(&replace, &part, 0.96, false);
                         self.recent = vec![part];
                     } else {
+                        self.leave_heading(&part);
                         self.pending.push(part);
                     }
                 }
@@ -172,18 +137,36 @@ impl Line<'_, '_> {
         }
     }
 
+    /// `Front brakes: pads, rotors`: a whole that its parts follow is a heading; its axle holds for them.
+    fn leave_heading(&mut self, part: &Named) {
+        let mut pending = std::mem::take(&mut self.pending);
+        pending.retain(|whole| !(self.is_heading(whole) && self.sits_in(part, whole)));
+        self.pending = pending;
+    }
+
+    /// A whole that takes no action by itself, `brakes`.
+    pub(super) fn is_heading(&self, part: &Named) -> bool {
+        !self.lexicon.nouns[usize::from(part.noun)].asks.is_empty()
+    }
+
     /// `replaced`, `and program`: about parts that wait, that were named last, or that follow.
     pub(super) fn actions_only(&mut self, piece: &Piece, next_is_job: bool) {
         let actions: Vec<Done> = piece.actions().copied().collect();
         if !self.pending.is_empty() {
             let mut parts = std::mem::take(&mut self.pending);
+            if parts.iter().all(|part| part.places.is_empty()) {
+                // `tie rods, inner and outer RT replaced`
+                for part in &mut parts {
+                    part.places.clone_from(&piece.places);
+                }
+            }
             share_places(&mut parts);
             self.begin_group();
             self.job(&actions, &parts, piece.same_part, 1.0);
             self.recent = parts;
             return;
         }
-        if next_is_job {
+        if next_is_job && (self.recent.is_empty() || !self.points_back(piece)) {
             self.carried.extend(actions);
             self.carried_beside = false;
             return;
@@ -200,7 +183,8 @@ impl Line<'_, '_> {
                 continue;
             }
             self.begin_group();
-            if let Some(noun) = action.alone.filter(|_| !done.weak) {
+            let aimed = matches!(&self.recent[..], [part] if self.aims(part));
+            if let Some(noun) = action.alone.filter(|_| !done.weak && !aimed) {
                 let (from, to) = (done.from, done.to);
                 let part = Named {
                     noun,
@@ -215,7 +199,16 @@ impl Line<'_, '_> {
                 self.apply(&done, &part, 1.0, false);
                 continue;
             }
+            if self.apply_behind(&done) {
+                continue;
+            }
             let targets = self.targets(&done);
+            if let ([part], true) = (&targets[..], self.comes_coded(piece, &done)) {
+                let replace = self.action_named("replace", part);
+                if let Some(replace) = &replace {
+                    self.apply(replace, part, 0.96, false);
+                }
+            }
             match &targets[..] {
                 [] if self.taken.is_empty() || self.recent.is_empty() => {
                     self.carried.push(done);
@@ -225,6 +218,10 @@ impl Line<'_, '_> {
                 }
                 [part] => {
                     let mut part = part.clone();
+                    // `inspected tie rods, replaced RF outer`
+                    if !piece.places.is_empty() {
+                        part.places.clone_from(&piece.places);
+                    }
                     self.apply(&done, &part, 0.97, piece.same_part);
                     part.to = part.to.max(done.to);
                 }
@@ -239,6 +236,26 @@ impl Line<'_, '_> {
         }
     }
 
+    /// `caliper replaced, bled`: behind work on a part an action may be about something that belongs to it.
+    fn apply_behind(&mut self, done: &Done) -> bool {
+        let name = &self.lexicon.actions[usize::from(done.action)].name;
+        let behind = |part: &Named| self.lexicon.nouns[usize::from(part.noun)].behind.get(name);
+        let mut meant: Vec<_> = self.recent.iter().filter_map(behind).collect();
+        meant.dedup();
+        let [(action, component)] = meant[..] else { return false };
+        self.taken.push(Taken {
+            read: Read { action, component, place: None, sure: true },
+            done: Some(*done),
+            refitted: false,
+            aimed: false,
+            confidence: 0.97,
+            from: done.from,
+            to: done.to,
+            group: self.group,
+        });
+        true
+    }
+
     /// The parts that an action without a part is about: those named last that it fits.
     pub(super) fn targets(&self, done: &Done) -> Vec<Named> {
         let fits = |part: &&Named| {
@@ -247,6 +264,11 @@ impl Line<'_, '_> {
         };
         let fitting: Vec<Named> = self.recent.iter().filter(fits).cloned().collect();
         if fitting.is_empty() { self.recent.clone() } else { fitting }
+    }
+
+    /// A part whose aim is set when it is fitted.
+    fn aims(&self, part: &Named) -> bool {
+        self.lexicon.nouns[usize::from(part.noun)].aimed
     }
 
     /// A candidate for a part that nothing is said about.
@@ -271,6 +293,7 @@ impl Line<'_, '_> {
             read: Read { action, component, place: None, sure: !asked },
             done: None,
             refitted: false,
+            aimed: false,
             confidence: 0.98 * factor * if part.corrected { 0.97 } else { 1.0 },
             from: part.from,
             to: part.to,

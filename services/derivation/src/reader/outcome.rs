@@ -63,6 +63,10 @@ pub(crate) fn components<'l>(
     let mut found: Vec<(&str, Option<&'static str>)> = Vec::new();
     for place in &part.places {
         let place_on_it = place.side.and_then(|_| name(*place));
+        if noun.aimed && place.side.is_some() {
+            // `LF radar`: that of a corner, or the one in front.
+            return None;
+        }
         match place.axle {
             Some(Axle::Front) => found.push((front, place_on_it)),
             Some(Axle::Rear) => found.push((rear, place_on_it)),
@@ -136,7 +140,7 @@ pub(crate) fn resolve<'l>(
     if noun.nothing && !part.compound {
         return Outcomes::nothing();
     }
-    if !noun.asks.is_empty() {
+    if !(noun.asks.is_empty() || noun.placed && !part.places.is_empty()) {
         let reads = noun.asks.iter().map(|(action, component)| Read {
             action,
             component,
@@ -146,10 +150,16 @@ pub(crate) fn resolve<'l>(
         return Outcomes { reads: reads.collect(), ..Outcomes::default() }
             .doubt("it can mean several operations");
     }
-    plain(action, noun, part, same_part)
+    plain(done, action, noun, part, same_part)
 }
 
-fn plain<'l>(action: &'l Action, noun: &'l Noun, part: &Named, same_part: bool) -> Outcomes<'l> {
+fn plain<'l>(
+    done: &Done,
+    action: &'l Action,
+    noun: &'l Noun,
+    part: &Named,
+    same_part: bool,
+) -> Outcomes<'l> {
     let gives: Vec<&str> = match &action.gives {
         Some(_) if noun.fluid && wets(action) => vec!["refill"],
         Some(gives) => match &action.elsewhere {
@@ -174,11 +184,18 @@ fn plain<'l>(action: &'l Action, noun: &'l Noun, part: &Named, same_part: bool) 
         })
     });
     let outcomes = Outcomes { reads: reads.collect(), ..Outcomes::default() };
-    let takes = gives.iter().all(|name| {
-        PLAIN.contains(name) && !noun.fluid
-            || noun.takes.iter().any(|taken| **taken == **name)
-            || noun.fluid && *name == "refill"
+    let elsewhere = action.gives.as_ref().is_some_and(|gives| {
+        action.elsewhere.is_some()
+            && !noun.takes.contains(gives)
+            && !part.said_with(done)
+            && !noun.aimed
     });
+    let takes = !elsewhere
+        && gives.iter().all(|name| {
+            PLAIN.contains(name) && !noun.fluid
+                || noun.takes.iter().any(|taken| **taken == **name)
+                || noun.fluid && *name == "refill"
+        });
     let only_elsewhere = !action.only_on.is_empty() && !action.only_on.contains(&part.noun)
         || !noun.only.is_empty()
             && !gives.iter().all(|name| noun.only.iter().any(|only| **only == **name));

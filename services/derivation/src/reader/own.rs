@@ -48,6 +48,20 @@ impl OwnPhrases {
         Self { phrases, by_first }
     }
 
+    /// Whether a text can be a phrase: it has a word, and not too many of them.
+    pub fn is_phrase(lexicon: &Lexicon, text: &str) -> bool {
+        let tokens = tokens::cut(&lexicon.words, text, MOST_WORDS);
+        tokens.is_some_and(|tokens| tokens.iter().any(counts))
+    }
+
+    /// The phrase that a whole text is, a labour code for example.
+    pub fn whole(&self, lexicon: &Lexicon, text: &str) -> Option<&OwnPhrase> {
+        let mut tokens = tokens::cut(&lexicon.words, text, MOST_WORDS)?;
+        tokens.retain(counts);
+        let (index, taken) = self.longest(text, &tokens)?;
+        (taken == tokens.len()).then(|| self.get(index))
+    }
+
     pub(crate) fn get(&self, index: usize) -> &OwnPhrase {
         &self.phrases[index]
     }

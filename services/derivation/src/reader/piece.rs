@@ -1,6 +1,6 @@
 //! A piece of a line between two marks or joining words: which actions and parts it holds, in their order.
 
-use crate::lexicon::kinds::{Axle, Meaning, Place};
+use crate::lexicon::kinds::{Axle, Meaning, Place, Side};
 use crate::reader::items::{Item, What};
 
 /// How a piece hangs on the one before it.
@@ -33,6 +33,13 @@ pub(crate) struct Named {
     pub(crate) compound: bool,
     /// Joined by `and` to the part before it.
     pub(crate) joined: bool,
+}
+
+impl Named {
+    /// Whether the action stands right beside it: `align radar`, not `control arm LF, align`.
+    pub(crate) fn said_with(&self, done: &Done) -> bool {
+        done.to == self.from || self.to == done.from
+    }
 }
 
 /// An action as the line names it.
@@ -77,13 +84,25 @@ pub(crate) struct Piece {
     pub(crate) not: bool,
     pub(crate) correction: bool,
     pub(crate) number: bool,
+    /// It says `only`, and begins with it.
+    pub(crate) only: bool,
+    pub(crate) only_first: bool,
+    pub(crate) other_side: bool,
+    /// Tokens from and to.
+    pub(crate) from: usize,
+    pub(crate) to: usize,
     /// How many words and phrases it has.
     pub(crate) length: usize,
 }
 
 impl Piece {
     pub(crate) fn scan(items: &[Item]) -> Self {
-        let mut piece = Self { length: items.len(), ..Self::default() };
+        let mut piece = Self {
+            length: items.len(),
+            from: items.first().map_or(0, |item| item.from),
+            to: items.last().map_or(0, |item| item.to),
+            ..Self::default()
+        };
         let mut pending: Vec<Place> = Vec::new();
         let mut joined = false;
         for (index, item) in items.iter().enumerate() {
@@ -109,16 +128,6 @@ impl Piece {
                 }
                 Meaning::Noun(noun) => {
                     piece.state_behind = false;
-                    let beside = |neighbour: Option<&Item>| {
-                        neighbour.is_some_and(|item| item.means(Meaning::SmallPart))
-                    };
-                    let unknown = |neighbour: Option<&Item>| {
-                        neighbour.is_some_and(|item| item.what == What::Unknown)
-                    };
-                    // `connector at MAF sensor` is no more the sensor than `MAF sensor connector` is.
-                    let before = items[..index].iter().rev().find(|item| {
-                        !matches!(item.what, What::Means(Meaning::Filler | Meaning::Place(_)))
-                    });
                     piece.elements.push(Element::Part(Named {
                         noun,
                         places: std::mem::take(&mut pending),
@@ -126,10 +135,7 @@ impl Piece {
                         from: item.from,
                         to: item.to,
                         corrected: item.corrected,
-                        compound: beside(items.get(index + 1))
-                            || beside(before)
-                            || unknown(items.get(index + 1))
-                            || unknown(index.checked_sub(1).and_then(|index| items.get(index))),
+                        compound: is_compound(items, index),
                         joined,
                     }));
                 }
@@ -168,6 +174,11 @@ impl Piece {
                 Meaning::History => piece.history = true,
                 Meaning::Not => piece.not = true,
                 Meaning::Correction => piece.correction = true,
+                Meaning::Only => {
+                    piece.only = true;
+                    piece.only_first |= piece.elements.is_empty();
+                }
+                Meaning::OtherSide => piece.other_side = true,
                 _ => {}
             }
             joined = meaning == Meaning::Join;
@@ -255,8 +266,31 @@ pub(crate) fn add(places: &mut Vec<Place>, place: Place, joined: bool) {
     }
 }
 
+/// Whether the part at this place is named as that of another: `throttle body gasket`, `radar front bracket`,
+/// `connector at MAF sensor`; or has a word beside it that nobody knows.
+fn is_compound(items: &[Item], index: usize) -> bool {
+    let idle = |item: &&Item| {
+        matches!(item.what, What::Number | What::Means(Meaning::Filler | Meaning::Place(_)))
+    };
+    let behind = items[index + 1..].iter().find(|item| !idle(item));
+    let before = items[..index]
+        .iter()
+        .rev()
+        .find(|item| !matches!(item.what, What::Means(Meaning::Filler | Meaning::Place(_))));
+    let next = items.get(index + 1);
+    let last = index.checked_sub(1).and_then(|index| items.get(index));
+    behind.into_iter().chain(before).any(|item| item.means(Meaning::SmallPart))
+        || next.into_iter().chain(last).any(|item| item.what == What::Unknown)
+}
+
 /// `front LH and RH`: the axle that one names holds for all.
 fn complete(places: &mut [Place]) {
+    // `LR and RR`: beside another wheel it is a wheel.
+    if places.iter().any(|place| place.axle.is_some() && place.side.is_some()) {
+        for place in places.iter_mut().filter(|place| place.either) {
+            *place = Place { side: Some(Side::Right), either: false, ..*place };
+        }
+    }
     let axles: Vec<Axle> = places.iter().filter_map(|place| place.axle).collect();
     if let [axle] = axles[..] {
         for place in places {

@@ -1,13 +1,14 @@
 //! What is told but not done: a customer's words, findings, purposes, refusals.
 
-use crate::lexicon::kinds::{Half, Meaning};
+use crate::lexicon::kinds::{Half, Meaning, Noun};
 use crate::reader::items::Item;
-use crate::reader::line::{Current, Line, Mode, Untouched};
+use crate::reader::line::{Current, Line, Mode, Taken, Untouched};
+use crate::reader::outcome;
 use crate::reader::piece::{Done, Element, Joint, Named, Piece};
 
 impl Line<'_, '_> {
     /// Whether a piece after a customer's words is no longer his.
-    pub(super) fn leaves_story(&mut self, items: &[Item]) -> bool {
+    pub(super) fn leaves_story(&mut self, joint: Joint, items: &[Item]) -> bool {
         let first = items.iter().find(|item| !item.means(Meaning::Filler));
         let Some(first) = first else { return false };
         if items.iter().any(|item| item.means(Meaning::Found)) || first.means(Meaning::Correction) {
@@ -15,7 +16,13 @@ impl Line<'_, '_> {
             return true;
         }
         let Some((action, false)) = first.action() else { return false };
-        if !self.lexicon.actions[usize::from(action)].looks {
+        let told = self.words(first.from, first.to).to_lowercase();
+        let mark = items.first().and_then(|item| self.tokens.get(item.from.checked_sub(1)?));
+        let mark = mark.map_or("", |mark| &self.text[mark.from..mark.to]);
+        let past = joint == Joint::Comma
+            && mark != ","
+            && told.split(' ').next().is_some_and(|verb| verb.ends_with("ed"));
+        if !past && !self.lexicon.actions[usize::from(action)].looks {
             let words = self.words(first.from, first.to);
             self.doubts.push(format!("\"{words}\" may belong to what the customer tells"));
         }
@@ -38,6 +45,7 @@ impl Line<'_, '_> {
         }
         self.settled |= seen.actions().any(|done| self.looks(done));
         let parts: Vec<Named> = seen.parts().cloned().collect();
+        self.spoken.extend(parts.iter().filter(|part| part.to - part.from > 1).cloned());
         if !parts.is_empty() {
             self.recent = parts;
         }
@@ -61,25 +69,46 @@ impl Line<'_, '_> {
         }
         if job && part {
             self.plain(Joint::Then, items, false);
+        } else if self.gives_way() && (part || !piece.unknown.is_empty()) {
+            // `R&I column for dash job`: what came off for it went back.
         } else {
             self.doubts.push("what the work is for is not clear".to_owned());
         }
+    }
+
+    /// Whether all that was read is taken off and put back, as what is in the way of other work.
+    fn gives_way(&self) -> bool {
+        !self.taken.is_empty()
+            && self.pending.is_empty()
+            && self.taken.iter().all(|taken| {
+                let again = taken.done.is_some_and(|done| {
+                    let action = &self.lexicon.actions[usize::from(done.action)];
+                    !action.doubted_where_often_refitted
+                });
+                again && matches!(taken.read.action, "remove_install" | "disconnect")
+            })
     }
 
     /// `not replaced`, `do not disconnect battery`.
     pub(super) fn leave(&mut self, items: &[Item], after_a_job: bool) {
         let piece = Piece::scan(items);
         self.tolerate(&piece);
+        let unclear = piece.unknown.iter().any(|&(from, to)| {
+            after_a_job && self.lexicon.may_matter(&self.words(from, to).to_lowercase())
+        });
+        if piece.condition || piece.history || unclear {
+            self.doubts.push("what is left undone depends on something".to_owned());
+        }
         if piece.actions().next().is_none() && !piece.unknown.is_empty() && !after_a_job {
             // `ABS module not responding` tells what is wrong, not what was left.
             self.recent = piece.parts().cloned().collect();
             return;
         }
         self.settled = true;
-        if piece.condition || piece.history {
-            self.doubts.push("what is left undone depends on something".to_owned());
-        }
         let actions: Vec<Done> = piece.actions().copied().collect();
+        if self.failed(items) && actions.iter().any(|done| !self.looks(done)) {
+            self.doubts.push("something could not be done".to_owned());
+        }
         let waiting = piece.parts().next().is_none() && !after_a_job;
         let mut parts = if waiting { std::mem::take(&mut self.pending) } else { Vec::new() };
         parts.extend(piece.parts().cloned());
@@ -92,6 +121,27 @@ impl Line<'_, '_> {
         if !after_a_job || piece.actions().next().is_some() {
             self.current = Current::Negated;
         }
+        self.denied = actions.into_iter().filter(|done| !self.looks(done)).collect();
+    }
+
+    /// `transmission fluid low, topped off`: whether that was all is not said.
+    pub(super) fn ask_of_a_low_fluid(&mut self, piece: &Piece) {
+        let fluid = |part: &Named| {
+            let noun = &self.lexicon.nouns[usize::from(part.noun)];
+            noun.fluid && noun.any.is_none()
+        };
+        let words = self.words(piece.from, piece.to).to_lowercase();
+        if self.found_before && words.contains("top") && self.recent.iter().any(fluid) {
+            self.doubts.push("why a fluid was low is not said".to_owned());
+        }
+    }
+
+    /// `could not be programmed`, `unable to remove`
+    fn failed(&self, items: &[Item]) -> bool {
+        items.iter().filter(|item| item.means(Meaning::Not)).any(|item| {
+            let words = self.words(item.from, item.to).to_lowercase();
+            ["could", "couldn", "cannot", "unable"].iter().any(|word| words.starts_with(word))
+        })
     }
 
     /// `declined`, `quote only`: how far it reaches depends on where it stands.
@@ -116,7 +166,12 @@ impl Line<'_, '_> {
             self.refuse_parts(piece.parts().cloned().collect());
             self.current = Current::Negated;
             self.refused = quote && word_first;
-        } else if !piece.unknown.is_empty() && (self.group > 0 || !self.pending.is_empty()) {
+        } else if piece.unknown.is_empty() && self.is_another_place(&piece) {
+            // `RR tire replaced, LR declined`
+        } else if (!piece.unknown.is_empty() || !piece.places.is_empty() && before)
+            && (self.group > 0 || !self.pending.is_empty())
+        {
+            // `front pads replaced, rears declined`: another place was refused than that which was worked on.
             self.doubts.push("what was refused is not known".to_owned());
         } else if !self.pending.is_empty() {
             let parts = std::mem::take(&mut self.pending);
@@ -147,6 +202,32 @@ impl Line<'_, '_> {
         self.carried.clear();
     }
 
+    /// Whether a piece says in the past that something was done.
+    pub(super) fn tells_of_work(&self, items: &[Item]) -> bool {
+        items.iter().any(|item| {
+            let words = self.words(item.from, item.to).to_lowercase();
+            let past = words.split(' ').next().is_some_and(|verb| verb.ends_with("ed"));
+            let does = |action: u16| !self.lexicon.actions[usize::from(action)].looks;
+            past && item.action().is_some_and(|(action, weak)| !weak && does(action))
+        })
+    }
+
+    /// Whether a piece names only places, and all work of the line is at others.
+    fn is_another_place(&self, piece: &Piece) -> bool {
+        let place =
+            |taken: &Taken<'_>, name: &str| taken.read.place.is_none_or(|place| place == name);
+        piece.elements.is_empty()
+            && !piece.places.is_empty()
+            && !self.taken.is_empty()
+            && self.pending.is_empty()
+            && piece.places.iter().all(|said| {
+                said.side.is_some()
+                    && said.axle.is_some()
+                    && outcome::name(*said)
+                        .is_some_and(|name| !self.taken.iter().any(|taken| place(taken, name)))
+            })
+    }
+
     /// Parts on which nothing at all is to be done.
     pub(super) fn refuse_parts(&mut self, parts: Vec<Named>) {
         self.untouched
@@ -175,12 +256,50 @@ impl Line<'_, '_> {
         })
     }
 
+    /// `DEF injector plugged, replaced injector`: one word is the part that was named with it before, if only one was.
+    fn resolve_short(&self, part: &mut Named) {
+        let last = |part: &Named| self.tokens.get(part.to - 1).and_then(|token| token.word);
+        let mut longer = self.spoken.iter().filter(|known| {
+            known.to - known.from > 1 && last(known).is_some() && last(known) == last(part)
+        });
+        let first = longer.next().filter(|_| part.to - part.from == 1);
+        if let Some(first) = first.filter(|first| longer.all(|other| other.noun == first.noun)) {
+            part.noun = first.noun;
+        }
+    }
+
+    /// `transmission replaced, filled with fluid`: that of the part that was worked on, where they have one only.
+    pub(super) fn resolve_shared(&self, piece: &mut Piece) {
+        let noun = |part: &Named| &self.lexicon.nouns[usize::from(part.noun)];
+        let Some(word) = piece.parts().find_map(|part| noun(part).any.as_deref()) else { return };
+        let worked =
+            |noun: &&Noun| self.taken.iter().any(|taken| taken.read.component == &*noun.component);
+        let named = self.recent.iter().chain(&self.pending).chain(piece.parts()).map(noun);
+        let around = self.lexicon.nouns.iter().filter(worked).chain(named);
+        let mut meant: Vec<u16> = around.filter_map(|noun| noun.its.get(word).copied()).collect();
+        meant.sort_unstable();
+        meant.dedup();
+        let [meant] = meant[..] else { return };
+        for element in &mut piece.elements {
+            if let Element::Part(part) = element
+                && self.lexicon.nouns[usize::from(part.noun)].any.as_deref() == Some(word)
+            {
+                part.noun = meant;
+            }
+        }
+    }
+
     /// `EGR valve stuck, replaced valve`: the last word of the part that was named stands for it.
     pub(super) fn name_again(&self, piece: &mut Piece) {
+        for element in &mut piece.elements {
+            if let Element::Part(part) = element {
+                self.resolve_short(part);
+            }
+        }
         let ([part], [(from, to)]) = (&self.recent[..], &piece.unknown[..]) else { return };
         let word = |token: usize| self.tokens.get(token).and_then(|token| token.word);
         let named = word(part.to - 1).is_some() && word(part.to - 1) == word(*from);
-        if piece.parts().next().is_some() || to - from != 1 || !named {
+        if piece.parts().next().is_some() || to - from != 1 || !named || piece.small_part {
             return;
         }
         let after = piece.actions().filter(|done| done.from < *from).count();

@@ -67,7 +67,13 @@ pub(crate) fn cut(words: &Words, text: &str, most: usize) -> Option<Vec<Token>> 
             ';' | '\n' | '!' | '•' => tokens.push(mark(Kind::Stop, None)),
             // A question mark leaves open what the sentence says.
             '?' => tokens.push(mark(Kind::Word, words.id("maybe"))),
-            '.' if ends_sentence(words, &tokens, text, next) => tokens.push(mark(Kind::Stop, None)),
+            '.' if ends_sentence(words, &tokens, text, to) => tokens.push(mark(Kind::Stop, None)),
+            // `2) brake fluid flush`: the number begins a row.
+            ')' if numbers_a_row(&tokens, text) => {
+                if let Some(last) = tokens.last_mut() {
+                    *last = mark(Kind::Stop, None);
+                }
+            }
             ',' | ':' | '(' | ')' | '[' | ']' | '|' | '–' | '—' | '=' | '>' => {
                 tokens.push(mark(Kind::Comma, None));
             }
@@ -94,11 +100,27 @@ fn word(words: &Words, lower: &str, from: usize, to: usize) -> Token {
     Token { from, to, kind, word, corrected }
 }
 
+/// One or two digits after a blank or at the beginning, right before a bracket that was not opened.
+fn numbers_a_row(tokens: &[Token], text: &str) -> bool {
+    tokens.last().is_some_and(|last| {
+        let digits = &text[last.from..last.to];
+        let before = text[..last.from].chars().next_back();
+        digits.len() <= 2
+            && digits.bytes().all(|byte| byte.is_ascii_digit())
+            && before.is_none_or(char::is_whitespace)
+            && !text[..last.from].rsplit(')').next().is_some_and(|open| open.contains('('))
+    })
+}
+
 /// A full stop ends a sentence, except within a word and after a short form (`repl. throttle body`).
-fn ends_sentence(words: &Words, tokens: &[Token], text: &str, next: char) -> bool {
-    if next.is_alphanumeric() {
+fn ends_sentence(words: &Words, tokens: &[Token], text: &str, to: usize) -> bool {
+    let rest = &text[to..];
+    if rest.chars().next().is_some_and(char::is_alphanumeric) {
         return false;
     }
     let Some(last) = tokens.last() else { return false };
-    !(last.kind == Kind::Word && words.is_short(&text[last.from..last.to].to_lowercase()))
+    // `found faulty EGR vlv. Replaced it.`
+    let next = rest.split_whitespace().next().unwrap_or_default();
+    let begins = next.starts_with(char::is_uppercase) && next.ends_with("ed");
+    begins || !(last.kind == Kind::Word && words.is_short(&text[last.from..last.to].to_lowercase()))
 }

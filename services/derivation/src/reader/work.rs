@@ -130,7 +130,7 @@ impl Line<'_, '_> {
 /// `LF strut and tie rod`: in a list the first place holds for parts that name none.
 pub(super) fn share_places(parts: &mut [Named]) {
     let Some(said) = parts.iter().find(|part| !part.places.is_empty()).cloned() else { return };
-    for part in parts.iter_mut().filter(|part| part.places.is_empty()) {
+    for part in parts.iter_mut().filter(|part| part.places.is_empty() && !part.all) {
         part.places.clone_from(&said.places);
         part.all |= said.all;
     }

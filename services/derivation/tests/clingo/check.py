@@ -80,7 +80,11 @@ its_line(task(T, P), line(L)) :- from(L, T, P).
 edge(X, Y) :- fixed(X, Y).
 edge(X, Y) :- disturbs(X, Y), not spared(X, Y), not enters(Y), not prepares(Y).
 either(Y, L, X) :- disturbs(X, Y), not spared(X, Y), mode(Y, L).
-either(Y, L, X) :- disturbs(X, Y), not spared(X, Y), not enters(Y), prepares(Y), its_line(Y, L), not its_line(Y, X).
+either(Y, L, X) :- disturbs(X, Y), not spared(X, Y), not enters(Y), prepares(Y), its_line(Y, L), not its_line(Y, X),
+    not between(Y, X, L).
+between(Y, X, L) :- behind(Y, X), behind(X, L).
+edge(X, Y) :- either(Y, L, X), leads(X, L).
+edge(L, X) :- either(Y, L, X), leads(Y, X).
 leads(X, Y) :- edge(X, Y).
 leads(X, Z) :- leads(X, Y), edge(Y, Z).
 open(Y, L, X) :- either(Y, L, X), not leads(X, Y), not leads(L, X).

@@ -70,7 +70,7 @@ fn a_draft_tells_which_orders_it_would_change_and_how() {
         "require: [ steering_angle_zero ]",
         "require: [ steering_angle_zero, throttle_relearn ]",
     );
-    let draft = Compiled::new(read(text.as_bytes(), Limits::default()).expect("reads"));
+    let draft = Compiled::new(read(text.as_bytes(), Limits::default()).expect("reads").catalogue);
     let tasks = [held("record_codes", None), held("throttle_relearn", None)];
     let others = [held("record_codes", None), held("steering_angle_zero", None)];
     let open = [

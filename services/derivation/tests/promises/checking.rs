@@ -1,13 +1,13 @@
 //! What the check of a catalogue promises: each fault by name, at its place, all at once.
 
 use derivation::check::{Report, check};
-use derivation::document::{Fault, Limits, Positions, read};
+use derivation::document::{Fault, Limits, read};
 
 use crate::shop::CATALOGUE;
 
 fn report(text: &str) -> Report {
-    let catalogue = read(text.as_bytes(), Limits::default()).expect("reads");
-    check(&catalogue, Positions::Text(text.as_bytes()))
+    let document = read(text.as_bytes(), Limits::default()).expect("reads");
+    check(&document.catalogue, &document.positions)
 }
 
 fn changed(from: &str, to: &str) -> String {
@@ -146,6 +146,24 @@ fn limits_fit_their_signals_and_leave_something_possible() {
 }
 
 #[test]
+fn another_figure_stands_in_for_one_limit_within_a_rule_that_the_catalogue_keeps_itself() {
+    let proof = "id: closed, text: The tool says closed, condition: { routine: {} }";
+    let with = |condition: &str, rule: &str| {
+        format!(
+            "id: closed, text: The tool says closed, condition: {condition}, may_differ: {rule}"
+        )
+    };
+    let warm =
+        "{ range: { signal: engine_coolant_temperature, at_least: 90, at_most: 100, unit: Cel } }";
+    refuses(proof, &with(warm, "{ at_least: 92, people: 2 }"), "may_differ", "at_least: 92");
+    refuses(proof, &with(warm, "{ people: 2 }"), "may_differ", "{ people: 2 }");
+    refuses(proof, &with(warm, "{ at_least: 80, people: 3 }"), "people", "people: 3");
+    refuses(proof, &with("{ routine: {} }", "{ at_least: 80 }"), "may_differ", "{ at_least: 80 }");
+    let two = format!("{{ all: [{warm}, {{ elapsed: {{ since: engine_off, at_least: 60 }} }}] }}");
+    refuses(proof, &with(&two, "{ at_least: 10 }"), "may_differ", "{ at_least: 10 }");
+}
+
+#[test]
 fn an_engine_never_runs_indoors_without_an_extraction() {
     let from = "text: It passed, condition: { routine: {} }, source: practice } ]\n    where: { bay: [] }\n    minutes: { least: 1, likely: 2, most: 5 }\n    source: practice\n  - id: window_initialise";
     let running = from.replacen("{ routine: {} }", "{ state: { signal: engine, is: running } }", 1);
@@ -246,4 +264,15 @@ fn all_faults_of_a_catalogue_are_told_at_once() {
     let mut found = report(&text).faults.iter().map(|fault| fault.code).collect::<Vec<_>>();
     found.sort_unstable();
     assert_eq!(found, ["duplicate", "empty_range", "unknown_name"]);
+}
+
+#[test]
+fn places_in_json_are_those_in_yaml() {
+    let text = changed("after: [ steering_angle_zero ]", "after: [ steering_zero ]");
+    let catalogue = read(text.as_bytes(), Limits::default()).expect("reads").catalogue;
+    let json = serde_json::to_string_pretty(&catalogue).expect("writes");
+    let [fault] = &report(&json).faults[..] else { panic!("one fault") };
+    let line = json.lines().nth(usize::try_from(fault.line).expect("small") - 1).expect("there");
+    let before = usize::try_from(fault.column).expect("small") - 1;
+    assert_eq!(line[before..].trim_end_matches(','), "\"steering_zero\"", "{fault}");
 }

@@ -1,6 +1,8 @@
 //! What a derivation promises.
 
 use derivation::derive::{EdgeKind, derive};
+use derivation::index::Compiled;
+use domain::operation::OperationPattern;
 
 use crate::shop::{Order, comes_before, compiled, name, names, node};
 
@@ -89,6 +91,25 @@ fn a_battery_disconnect_on_another_line_must_not_fall_while_the_calipers_stand_o
     assert_eq!(node(&derivation, stretch[0].leave), "parking_brake_close");
     assert_eq!(node(&derivation, stretch[0].disturber), "line 2");
     assert!(comes_before(&derivation, "record_codes", "line 2"), "codes are kept first");
+}
+
+#[test]
+fn what_must_come_before_the_calipers_are_closed_comes_before_they_are_opened() {
+    let mut catalogue = compiled().catalogue().clone();
+    let procedure = |id: &str| catalogue.procedures.iter().position(|one| one.id == id);
+    let (test, close) = (procedure("parking_brake_test"), procedure("parking_brake_close"));
+    let (test, close) = (test.expect("known"), close.expect("known"));
+    let battery = OperationPattern { component: "battery".to_owned(), actions: Vec::new() };
+    catalogue.procedures[close].disturbed_by.push(battery.clone());
+    catalogue.procedures[test].disturbed_by.push(battery);
+    let catalogue = Compiled::new(catalogue);
+    let order = Order::with(&[("electronic_parking_brake", true), ("one_touch", false)])
+        .line(&["replace rear_brake_pads"])
+        .line(&["disconnect battery"]);
+    let derivation = derive(&catalogue, &order.repair());
+    assert!(comes_before(&derivation, "line 2", "parking_brake_close"), "the battery undoes it");
+    assert!(comes_before(&derivation, "line 2", "parking_brake_open"), "or nothing could go on");
+    assert!(derivation.either_or.is_empty() && derivation.findings.is_empty());
 }
 
 #[test]

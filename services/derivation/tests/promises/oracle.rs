@@ -300,13 +300,27 @@ pub(crate) fn constraints(catalogue: &Catalogue, some: &World) -> Constraints {
             if entry(task).phase == Phase::After || lines.is_empty() {
                 found.edges.insert((by.clone(), point));
             } else if !lines.iter().any(|line| Point::Line(*line) == *by) {
-                for line in lines {
-                    found.either_or.insert((point.clone(), Point::Line(line), by.clone()));
+                for line in lines.into_iter().map(Point::Line) {
+                    if !(reaches(&point, by) && reaches(by, &line)) {
+                        found.either_or.insert((point.clone(), line, by.clone()));
+                    }
                 }
             }
         }
     }
-    found
+    loop {
+        let reached = reachable(&found.edges);
+        let leads =
+            |one: &Point, other: &Point| reached.get(one).is_some_and(|to| to.contains(other));
+        let known = found.edges.len();
+        for (enter, leave, by) in &found.either_or {
+            found.edges.extend(leads(by, leave).then(|| (by.clone(), enter.clone())));
+            found.edges.extend(leads(enter, by).then(|| (leave.clone(), by.clone())));
+        }
+        if found.edges.len() == known {
+            return found;
+        }
+    }
 }
 
 /// From each point every point behind it.

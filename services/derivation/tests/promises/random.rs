@@ -172,6 +172,7 @@ fn procedure(choices: &mut Choices<'_>, at: usize, earlier: &[Procedure]) -> Pro
         survives: Vec::new(),
         opens: None,
         closes: None,
+        before_moving: false,
         cautions: Vec::new(),
         preconditions: Vec::new(),
         steps: Vec::new(),
@@ -184,6 +185,8 @@ fn procedure(choices: &mut Choices<'_>, at: usize, earlier: &[Procedure]) -> Pro
             throughout: false,
             while_running: None,
             unverified_allowed: false,
+            may_differ: None,
+            waiver: None,
             source: "practice".to_owned(),
         }],
         quick_check: None,
@@ -226,6 +229,7 @@ pub(crate) fn catalogue(choices: &mut Choices<'_>) -> Catalogue {
             recovered_by: None,
             must_not_move: false,
             no_handover: false,
+            personal_lock: false,
             work_ends_with: Vec::new(),
         });
     }

@@ -13,7 +13,8 @@ use domain::vehicle::{FactValue, VehicleFacts};
 pub(crate) const CATALOGUE: &str = include_str!("shop.yaml");
 
 pub(crate) fn compiled() -> Compiled {
-    Compiled::new(document::read(CATALOGUE.as_bytes(), Limits::default()).expect("reads"))
+    let read = document::read(CATALOGUE.as_bytes(), Limits::default()).expect("reads");
+    Compiled::new(read.catalogue)
 }
 
 /// An order under construction.

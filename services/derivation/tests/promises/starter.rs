@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 use std::path::Path;
 
 use derivation::check::check;
-use derivation::document::Positions;
+use derivation::document::{Limits, read};
 use derivation::starter;
 
 #[test]
@@ -23,7 +23,9 @@ fn the_starter_catalogue_passes_its_own_check() {
     let catalogue = starter::catalogue().expect("reads");
     assert!(catalogue.procedures.len() >= 70, "{}", catalogue.procedures.len());
     let text = serde_json::to_string_pretty(&catalogue).expect("writes");
-    let report = check(&catalogue, Positions::Text(text.as_bytes()));
+    let document = read(text.as_bytes(), Limits::default()).expect("reads");
+    assert_eq!(document.catalogue, catalogue);
+    let report = check(&document.catalogue, &document.positions);
     let told: Vec<String> =
         report.faults.iter().chain(&report.notes).map(ToString::to_string).collect();
     assert!(told.is_empty(), "{}", told.join("\n"));

@@ -104,6 +104,19 @@ fn what_was_refused_asks_for_nothing_and_how_far_it_reaches_is_asked() {
 }
 
 #[test]
+fn a_condition_asks_wherever_it_stands() {
+    for text in [
+        "throttle body replace and sensor not if needed",
+        "replace throttle body if needed",
+        "replace throttle body, program ECM - if needed",
+        "replace throttle body, sensor not responding, if needed",
+        "replace throttle body and do not clean if needed",
+    ] {
+        assert_eq!(read(text).reading, Reading::Unsure, "{text}");
+    }
+}
+
+#[test]
 fn a_line_that_nobody_would_write_takes_no_more_than_a_moment() {
     for text in [
         format!("replace tie rod{}", ", LF, RF".repeat(60)),

@@ -3,4 +3,5 @@
 mod codes;
 mod labelled;
 mod lines;
+mod trade_names;
 mod vins;

@@ -1,5 +1,6 @@
 //! Example orders beside the tasks that an independent resolver derives from another table of trade facts, under that
-//! table's names (common practice, no source). Names are mapped once; where this catalogue differs, it says why.
+//! table's names, and the order in which it wants them (common practice, no source). Names are mapped once; where this
+//! catalogue differs, it says why.
 
 use std::collections::BTreeSet;
 
@@ -80,6 +81,8 @@ struct Example {
     line: &'static str,
     trouble_code: Option<&'static str>,
     theirs: &'static str,
+    /// What comes right before what.
+    their_order: &'static str,
     differences: &'static [Difference],
 }
 
@@ -91,6 +94,7 @@ const EXAMPLES: &[Example] = &[
         line: "replace rear_brake_pads",
         trouble_code: None,
         theirs: "new_friction_bedding pad_wear_indicator_reset parking_brake_close_calibrate parking_brake_cycle_test parking_brake_service_retract",
+        their_order: "parking_brake_close_calibrate>pad_wear_indicator_reset parking_brake_close_calibrate>parking_brake_cycle_test parking_brake_cycle_test>new_friction_bedding parking_brake_service_retract>parking_brake_close_calibrate",
         differences: &[Difference {
             more: "firm_pedal_check wheel_fastener_torque brake_road_check",
             fewer: "",
@@ -104,6 +108,7 @@ const EXAMPLES: &[Example] = &[
         line: "replace rear_brake_pads",
         trouble_code: None,
         theirs: "new_friction_bedding",
+        their_order: "",
         differences: &[
             Difference {
                 more: "firm_pedal_check wheel_fastener_torque brake_road_check",
@@ -124,6 +129,7 @@ const EXAMPLES: &[Example] = &[
         line: "replace windshield",
         trouble_code: None,
         theirs: "driver_assistance_road_check forward_camera_dynamic forward_camera_static head_up_display_align pre_repair_code_record rain_light_sensor_initialise",
+        their_order: "forward_camera_dynamic>driver_assistance_road_check forward_camera_static>driver_assistance_road_check forward_camera_static>forward_camera_dynamic",
         differences: &[
             Difference {
                 more: "windshield_bonding_preparation windshield_adhesive_cure",
@@ -150,6 +156,7 @@ const EXAMPLES: &[Example] = &[
         line: "replace windshield",
         trouble_code: None,
         theirs: "",
+        their_order: "",
         differences: &[Difference {
             more: "windshield_bonding_preparation windshield_adhesive_cure wiper_park_check",
             fewer: "",
@@ -163,6 +170,7 @@ const EXAMPLES: &[Example] = &[
         line: "replace tie_rod",
         trouble_code: None,
         theirs: "forward_camera_static front_radar_align_static pre_repair_code_record steering_angle_zero wheel_alignment_set",
+        their_order: "steering_angle_zero>forward_camera_static steering_angle_zero>front_radar_align_static wheel_alignment_set>forward_camera_static wheel_alignment_set>front_radar_align_static wheel_alignment_set>steering_angle_zero",
         differences: &[
             Difference {
                 more: "tire_pressure_setting vehicle_load_preparation",
@@ -188,6 +196,7 @@ const EXAMPLES: &[Example] = &[
         line: "replace battery",
         trouble_code: None,
         theirs: "battery_replacement_register battery_sensor_rest_learn clear_codes_and_rescan emission_readiness_drive hvac_flap_calibrate idle_speed_relearn parking_brake_cycle_test power_restore_setup power_tailgate_initialise pre_repair_code_record seat_endstop_initialise steering_angle_zero steering_end_stop_learn sunroof_initialise throttle_body_adapt tyre_indirect_reset window_endstop_initialise",
+        their_order: "battery_replacement_register>battery_sensor_rest_learn clear_codes_and_rescan>emission_readiness_drive parking_brake_cycle_test>idle_speed_relearn pre_repair_code_record>clear_codes_and_rescan steering_angle_zero>idle_speed_relearn steering_angle_zero>steering_end_stop_learn throttle_body_adapt>idle_speed_relearn",
         differences: &[
             Difference {
                 more: "power_off_preparation",
@@ -223,6 +232,7 @@ const EXAMPLES: &[Example] = &[
         line: "clean throttle_body",
         trouble_code: None,
         theirs: "idle_speed_relearn throttle_body_adapt",
+        their_order: "throttle_body_adapt>idle_speed_relearn",
         differences: &[Difference {
             more: "code_record_before_work clear_trouble_codes code_rescan_after_work",
             fewer: "",
@@ -236,6 +246,7 @@ const EXAMPLES: &[Example] = &[
         line: "repair body_structure, replace front_bumper_cover, replace headlamp, remove_install front_radar",
         trouble_code: None,
         theirs: "driver_assistance_road_check forward_camera_static front_radar_align_static headlamp_aim headlamp_level_reference parking_sensor_learn pre_repair_code_record ride_height_calibration steering_angle_zero wheel_alignment_set",
+        their_order: "forward_camera_static>driver_assistance_road_check front_radar_align_static>driver_assistance_road_check headlamp_level_reference>headlamp_aim ride_height_calibration>forward_camera_static ride_height_calibration>front_radar_align_static ride_height_calibration>headlamp_aim ride_height_calibration>headlamp_level_reference ride_height_calibration>wheel_alignment_set steering_angle_zero>forward_camera_static steering_angle_zero>front_radar_align_static wheel_alignment_set>forward_camera_static wheel_alignment_set>front_radar_align_static wheel_alignment_set>headlamp_aim wheel_alignment_set>headlamp_level_reference wheel_alignment_set>steering_angle_zero",
         differences: &[
             Difference {
                 more: "tire_pressure_setting vehicle_load_preparation",
@@ -276,6 +287,7 @@ const EXAMPLES: &[Example] = &[
         line: "replace air_spring",
         trouble_code: None,
         theirs: "ride_height_calibration suspension_service_mode suspension_service_mode_exit",
+        their_order: "suspension_service_mode>suspension_service_mode_exit suspension_service_mode_exit>ride_height_calibration",
         differences: &[
             Difference {
                 more: "code_record_before_work clear_trouble_codes code_rescan_after_work",
@@ -296,6 +308,7 @@ const EXAMPLES: &[Example] = &[
         line: "remove_install seat@front_right",
         trouble_code: None,
         theirs: "clear_codes_and_rescan emission_readiness_drive idle_speed_relearn occupant_classification_zero power_restore_setup pre_repair_code_record restraint_power_down_wait seat_endstop_initialise steering_angle_zero steering_end_stop_learn throttle_body_adapt",
+        their_order: "clear_codes_and_rescan>emission_readiness_drive pre_repair_code_record>clear_codes_and_rescan restraint_power_down_wait>emission_readiness_drive restraint_power_down_wait>idle_speed_relearn restraint_power_down_wait>occupant_classification_zero restraint_power_down_wait>power_restore_setup restraint_power_down_wait>seat_endstop_initialise restraint_power_down_wait>steering_angle_zero restraint_power_down_wait>steering_end_stop_learn restraint_power_down_wait>throttle_body_adapt steering_angle_zero>idle_speed_relearn steering_angle_zero>steering_end_stop_learn throttle_body_adapt>idle_speed_relearn",
         differences: &[
             Difference {
                 more: "power_off_preparation",
@@ -326,6 +339,7 @@ const EXAMPLES: &[Example] = &[
         line: "replace engine_control_module",
         trouble_code: None,
         theirs: "accelerator_pedal_learn clear_codes_and_rescan crank_variation_learn egr_valve_learn emission_readiness_drive high_pressure_pump_learn idle_speed_relearn injector_trim_coding key_immobiliser_learn module_configuration_coding module_software_update particle_filter_replace_reset pre_repair_code_record throttle_body_adapt transmission_adapt",
+        their_order: "accelerator_pedal_learn>idle_speed_relearn accelerator_pedal_learn>throttle_body_adapt clear_codes_and_rescan>emission_readiness_drive idle_speed_relearn>crank_variation_learn idle_speed_relearn>transmission_adapt injector_trim_coding>high_pressure_pump_learn injector_trim_coding>idle_speed_relearn module_configuration_coding>injector_trim_coding module_configuration_coding>key_immobiliser_learn module_software_update>clear_codes_and_rescan module_software_update>module_configuration_coding module_software_update>throttle_body_adapt module_software_update>transmission_adapt pre_repair_code_record>clear_codes_and_rescan pre_repair_code_record>module_configuration_coding pre_repair_code_record>module_software_update throttle_body_adapt>idle_speed_relearn throttle_body_adapt>transmission_adapt transmission_adapt>crank_variation_learn",
         differences: &[
             Difference {
                 more: "",
@@ -346,6 +360,7 @@ const EXAMPLES: &[Example] = &[
         line: "replace clutch, replace flywheel",
         trouble_code: None,
         theirs: "clutch_touch_point_learn crank_variation_learn",
+        their_order: "crank_variation_learn>clutch_touch_point_learn",
         differences: &[Difference {
             more: "code_record_before_work clear_trouble_codes code_rescan_after_work chassis_road_check",
             fewer: "",
@@ -359,6 +374,7 @@ const EXAMPLES: &[Example] = &[
         line: "replace high_voltage_battery",
         trouble_code: None,
         theirs: "battery_sensor_rest_learn charge_function_check clear_codes_and_rescan emission_readiness_drive hv_battery_initialise hv_coolant_bleed hv_isolate hv_reenergise_insulation_test module_configuration_coding module_software_update power_restore_setup pre_repair_code_record steering_angle_zero window_endstop_initialise",
+        their_order: "clear_codes_and_rescan>emission_readiness_drive hv_battery_initialise>charge_function_check hv_coolant_bleed>charge_function_check hv_isolate>battery_sensor_rest_learn hv_isolate>emission_readiness_drive hv_isolate>hv_reenergise_insulation_test hv_isolate>power_restore_setup hv_isolate>steering_angle_zero hv_isolate>window_endstop_initialise hv_reenergise_insulation_test>charge_function_check hv_reenergise_insulation_test>hv_battery_initialise hv_reenergise_insulation_test>hv_coolant_bleed module_configuration_coding>hv_battery_initialise module_software_update>clear_codes_and_rescan module_software_update>module_configuration_coding pre_repair_code_record>clear_codes_and_rescan pre_repair_code_record>module_configuration_coding pre_repair_code_record>module_software_update",
         differences: &[
             Difference {
                 more: "power_off_preparation",
@@ -394,6 +410,7 @@ const EXAMPLES: &[Example] = &[
         line: "replace abs_control_unit",
         trouble_code: None,
         theirs: "abs_hydraulic_bleed abs_module_configure brake_hydraulic_bleed clear_codes_and_rescan emission_readiness_drive final_road_check module_configuration_coding module_software_update pre_repair_code_record stability_function_drive steering_angle_zero",
+        their_order: "abs_hydraulic_bleed>final_road_check abs_hydraulic_bleed>stability_function_drive abs_module_configure>steering_angle_zero brake_hydraulic_bleed>abs_hydraulic_bleed clear_codes_and_rescan>emission_readiness_drive module_software_update>clear_codes_and_rescan module_software_update>module_configuration_coding pre_repair_code_record>abs_module_configure pre_repair_code_record>clear_codes_and_rescan pre_repair_code_record>module_configuration_coding pre_repair_code_record>module_software_update steering_angle_zero>stability_function_drive",
         differences: &[
             Difference {
                 more: "",
@@ -424,6 +441,7 @@ const EXAMPLES: &[Example] = &[
         line: "rotate tire",
         trouble_code: None,
         theirs: "tyre_sensor_register",
+        their_order: "",
         differences: &[Difference {
             more: "wheel_fastener_torque tire_pressure_setting",
             fewer: "",
@@ -437,6 +455,7 @@ const EXAMPLES: &[Example] = &[
         line: "refill engine_oil",
         trouble_code: None,
         theirs: "oil_service_reset",
+        their_order: "",
         differences: &[],
     },
     Example {
@@ -446,6 +465,7 @@ const EXAMPLES: &[Example] = &[
         line: "program control_module",
         trouble_code: None,
         theirs: "clear_codes_and_rescan emission_readiness_drive module_software_update pre_repair_code_record",
+        their_order: "clear_codes_and_rescan>emission_readiness_drive module_software_update>clear_codes_and_rescan pre_repair_code_record>clear_codes_and_rescan pre_repair_code_record>module_software_update",
         differences: &[Difference {
             more: "",
             fewer: "readiness_drive",
@@ -459,6 +479,7 @@ const EXAMPLES: &[Example] = &[
         line: "inspect particulate_filter",
         trouble_code: Some("P2463"),
         theirs: "particle_filter_service_regeneration pre_repair_code_record",
+        their_order: "pre_repair_code_record>particle_filter_service_regeneration",
         differences: &[Difference {
             more: "clear_trouble_codes code_rescan_after_work readiness_drive",
             fewer: "",
@@ -472,23 +493,76 @@ const EXAMPLES: &[Example] = &[
         line: "inspect brake_system",
         trouble_code: None,
         theirs: "",
+        their_order: "",
         differences: &[],
     },
 ];
 
+/// Our procedures for one of theirs.
+fn ours(theirs: &'static str) -> impl Iterator<Item = &'static str> {
+    let mapped = NAMES.iter().find(|(name, _)| *name == theirs);
+    mapped.map_or(theirs, |(_, ours)| ours).split_whitespace()
+}
+
+impl Example {
+    fn order(&self) -> Order {
+        let order = Order::on(self.powertrain, self.features).line(self.line);
+        match self.trouble_code {
+            Some(code) => order.trouble_code(code),
+            None => order,
+        }
+    }
+}
+
+/// Pairs of ours that stand the other way round, and why.
+const OTHER_WAY_ROUND: [(&str, &str, &str); 2] = [
+    (
+        "crankshaft_variation_relearn",
+        "transmission_adaptation",
+        "the engine learns first: a misfire that is not one spoils the shifts that are learned",
+    ),
+    (
+        "high_voltage_cooling_bleed",
+        "high_voltage_re_energise",
+        "the circuit is closed and free of air before there is voltage that needs its cooling",
+    ),
+];
+
+#[test]
+fn another_table_has_the_same_order_but_for_named_pairs() {
+    let mut other_way_round = BTreeSet::new();
+    for example in EXAMPLES {
+        let order = example.order();
+        let answer = order.derive();
+        let required = answer.required();
+        let ours =
+            |theirs| -> Vec<&str> { ours(theirs).filter(|name| required.contains(name)).collect() };
+        for pair in example.their_order.split_whitespace() {
+            let (before, then) = pair.split_once('>').expect("a pair");
+            let (before, then) = (ours(before), ours(then));
+            // One calibration of ours stands for both of theirs where the vehicle names its way.
+            if before.iter().any(|one| then.contains(one)) {
+                continue;
+            }
+            for (before, then) in before.iter().flat_map(|b| then.iter().map(move |t| (*b, *t))) {
+                let known = OTHER_WAY_ROUND.iter().find(|(b, t, _)| (*b, *t) == (then, before));
+                let (first, second) = known.map_or((before, then), |(b, t, _)| (*b, *t));
+                other_way_round.extend(known.map(|(b, t, _)| (*b, *t)));
+                answer.in_order(&[first, second]);
+            }
+        }
+    }
+    assert_eq!(other_way_round.len(), OTHER_WAY_ROUND.len(), "no difference is named in vain");
+}
+
 #[test]
 fn another_table_asks_for_the_same_but_for_named_differences() {
     for example in EXAMPLES {
-        let mut order = Order::on(example.powertrain, example.features).line(example.line);
-        if let Some(code) = example.trouble_code {
-            order = order.trouble_code(code);
-        }
+        let order = example.order();
         let answer = order.derive();
         let mut expected: BTreeSet<&str> = BTreeSet::new();
         for theirs in example.theirs.split_whitespace() {
-            let ours =
-                NAMES.iter().find(|(name, _)| *name == theirs).map_or(theirs, |(_, ours)| ours);
-            expected.extend(ours.split_whitespace());
+            expected.extend(ours(theirs));
         }
         for difference in example.differences {
             for one in difference.fewer.split_whitespace() {

@@ -197,7 +197,7 @@ fn nobody_connects_the_battery_while_others_rely_on_it_being_off() {
         let (enter, by) = (answer.node(enter), answer.node(by));
         answer.0.either_or.iter().any(|one| one.enter == enter && one.disturber == by)
     };
-    assert!(disturbed("high_voltage_isolation", "restraint_power_up"));
+    answer.in_order(&["restraint_power_up", "high_voltage_isolation"]);
     assert!(disturbed("high_voltage_isolation", "line 3"));
     assert!(disturbed("restraint_power_down", "line 3"));
     assert!(answer.0.findings.is_empty());

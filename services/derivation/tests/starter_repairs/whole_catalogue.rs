@@ -73,6 +73,17 @@ fn line(action: &str, component: &str) -> RepairLine {
 }
 
 #[test]
+fn work_inside_a_service_mode_ends_with_somebody_saying_that_all_is_fitted_again() {
+    let catalogue = STARTER.catalogue();
+    for procedure in &catalogue.procedures {
+        let Some(opens) = &procedure.opens else { continue };
+        assert!(!opens.work_ends_with.is_empty(), "{}", procedure.id);
+    }
+    let opens = procedure("parking_brake_open_for_service").opens.as_ref().expect("opens");
+    assert_eq!(opens.work_ends_with, ["calipers_bolted"]);
+}
+
+#[test]
 fn what_people_may_die_of_is_never_waived() {
     for id in [
         "firm_pedal_check",

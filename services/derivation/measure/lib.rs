@@ -1,0 +1,1 @@
+//! Nothing but benches; see `benches/main.rs`.

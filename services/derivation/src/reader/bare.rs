@@ -1,0 +1,90 @@
+//! Pieces with neither action nor part: a place or a new part that belongs to what was named before.
+
+use crate::reader::line::{Line, Taken};
+use crate::reader::outcome;
+use crate::reader::piece::{Joint, Piece, add};
+
+impl Line<'_, '_> {
+    /// A piece with neither action nor part.
+    pub(super) fn bare(&mut self, joint: Joint, piece: &Piece) {
+        if piece.small_part && self.taken.is_empty() && self.pending.is_empty() {
+            self.doubts.push("a small part is named by itself".to_owned());
+        }
+        if piece.state && !piece.new_part && !self.pending.is_empty() {
+            // `Throttle body: carbon build-up. Cleaned.`
+            self.recent = std::mem::take(&mut self.pending);
+        }
+        if piece.new_part && !self.pending.is_empty() {
+            // `EGR valve - new`
+            for part in std::mem::take(&mut self.pending) {
+                if let Some(replace) = self.action_named("replace", &part) {
+                    self.apply(&replace, &part, 0.96, false);
+                }
+                self.recent = vec![part];
+            }
+        } else if piece.new_part {
+            let group = self.group;
+            for taken in self.taken.iter_mut().filter(|taken| taken.group == group) {
+                if let Some(done) = &mut taken.done {
+                    done.new_part = true;
+                }
+            }
+        }
+        // `same on RH`, `and the other side`
+        let again = piece.other_side || piece.same_part && !piece.places.is_empty();
+        let joint = if again && joint == Joint::And { Joint::Comma } else { joint };
+        let mut places = piece.places.clone();
+        if piece.other_side {
+            match &self.recent[..] {
+                [part] if part.places.len() == 1 => places.extend(part.places[0].other_side()),
+                _ => {}
+            }
+            if places.is_empty() {
+                self.doubts.push("which other side is not clear".to_owned());
+            }
+        }
+        if places.is_empty() || joint == Joint::Start {
+            return;
+        }
+        let waiting = if self.pending.is_empty() { &mut self.recent } else { &mut self.pending };
+        for part in waiting.iter_mut() {
+            for place in &places {
+                add(&mut part.places, *place, again || joint == Joint::And);
+            }
+        }
+        if self.pending.is_empty() && joint != Joint::And {
+            // The place comes after its job: `replace wheel speed sensor, left rear`.
+            let group = self.group;
+            let (mut behind, rest) =
+                self.taken.drain(..).partition::<Vec<_>, _>(|taken| taken.group == group);
+            self.taken = rest;
+            let names: Vec<&str> = match &self.recent[..] {
+                [part] if !self.lexicon.nouns[usize::from(part.noun)].single => {
+                    part.places.iter().filter_map(|place| outcome::name(*place)).collect()
+                }
+                _ => Vec::new(),
+            };
+            if let [first, more @ ..] = &names[..] {
+                let same = |one: &Taken<'_>, other: &Taken<'_>| {
+                    (one.read.action, one.read.component)
+                        == (other.read.action, other.read.component)
+                };
+                behind.dedup_by(|one, other| same(one, other));
+                let whole = behind.clone();
+                for taken in &mut behind {
+                    taken.read.place = Some(first);
+                }
+                for (name, taken) in
+                    more.iter().flat_map(|name| whole.iter().map(move |taken| (name, taken)))
+                {
+                    let mut another = taken.clone();
+                    another.read.place = Some(name);
+                    behind.push(another);
+                }
+            }
+            self.taken.append(&mut behind);
+        } else if joint == Joint::And {
+            self.doubts.push("a place stands by itself".to_owned());
+        }
+    }
+}
