@@ -1,314 +1,103 @@
-//! The search: annealing over lists, one built plan per candidate.
+//! The search: annealing, one tried change per step.
 
-use crate::build::{MISSING, State};
-use crate::calendar::NEVER;
+use crate::best::Best;
+use crate::budget::{Budget, heat};
 use crate::construct::{Draft, real};
+use crate::critical;
 use crate::dice::Dice;
-use crate::model::Ticks;
 use crate::outcome::Spent;
-use crate::shop::{NONE, Shop, Spot, index};
+use crate::refit::Refit;
+use crate::shop::{Shop, index};
+use crate::trial::{Touch, Trial};
+
+/// Searches from a draft until the budget is spent; gives the best plan seen.
+pub(crate) fn search(
+    shop: &Shop<'_>,
+    start: Draft,
+    seed: u64,
+    iterations: Option<u64>,
+    spent: Spent<'_>,
+) -> Draft {
+    let mut dice = Dice::new(seed);
+    let (hot, cold) = heat(shop);
+    let part = |from: f64, to: f64, heat| Budget::part(iterations, spent, (from, to), heat);
+    if shop.model.weights.makespan > 0 {
+        return match critical::search(shop, &start, &mut dice, part(0.0, 1.0, (hot, cold))) {
+            Some(better) => better,
+            None => walk(shop, start, &mut dice, part(0.0, 1.0, (hot, cold))),
+        };
+    }
+    let refit = Refit::new(shop, start.clone());
+    let (some, all) = refit.reach();
+    // Ruin and recreate comes far in one step and bears a hotter start, unless there is little left to gain. What it leaves alone is left to the walk.
+    let costs = real(start.cost);
+    let hotter = ((4.0 * hot).min(0.1 * costs), cold.min(0.02 * costs));
+    match (some, all) {
+        (true, true) => refit_all(refit, &mut dice, part(0.0, 1.0, hotter)),
+        (true, false) => {
+            let better = refit_all(refit, &mut dice, part(0.0, 0.6, hotter));
+            walk(shop, better, &mut dice, part(0.6, 1.0, (0.2 * hot, cold)))
+        }
+        _ => walk(shop, start, &mut dice, part(0.0, 1.0, (hot, cold))),
+    }
+}
+
+fn refit_all(mut refit: Refit<'_, '_>, dice: &mut Dice, mut budget: Budget<'_>) -> Draft {
+    let mut best = Best::new(refit.table.plan.clone());
+    best.plan.cost = refit.cost;
+    while best.plan.cost > 0 && budget.goes_on() {
+        let slack = budget.slack(dice);
+        if !refit.attempt(dice, slack) {
+            refit.take_back();
+            continue;
+        }
+        refit.keep(|job| best.leave(job));
+        let plan = &refit.table.plan;
+        best.offer(refit.cost, |job| (plan.spots[job], plan.starts[job], plan.ends[job]));
+    }
+    best.plan
+}
 
 /// A walk through the plans of a shop.
-pub(crate) struct Walk<'s, 'm> {
+pub(crate) struct Walk<'s, 'm, 'd> {
     pub(crate) shop: &'s Shop<'m>,
-    pub(crate) dice: Dice,
+    pub(crate) dice: &'d mut Dice,
     /// The plan the walk stands at.
-    pub(crate) now: Draft,
-    /// Place of each job in its list.
-    pub(crate) place: Vec<u32>,
-    /// Jobs that may not begin before the plan in force has them.
-    hold: Vec<bool>,
-    /// The shop before every `stride`-th job of the list.
-    steps: Vec<State>,
-    stride: usize,
-    state: State,
-    /// The candidate: its list, and what it asks of the jobs it touches.
-    pub(crate) list: Vec<u32>,
-    pub(crate) touched: Vec<(u32, Ask)>,
-    asks: Vec<(u32, Ask)>,
-    spots: Vec<Spot>,
-    starts: Vec<Ticks>,
-    ends: Vec<Ticks>,
-    stamp: Vec<u32>,
-    round: u32,
-    /// Jobs by order, and those that may move.
-    pub(crate) jobs_of: Vec<Vec<u32>>,
+    pub(crate) trial: Trial<'s, 'm>,
+    /// The change that is tried next.
+    pub(crate) touched: Vec<Touch>,
+    /// Jobs that may move, and orders that have some.
+    pub(crate) movable: Vec<u32>,
     pub(crate) orders: Vec<u32>,
-    pub(crate) rank: Vec<u32>,
-    pub(crate) moved: Vec<(Ticks, u32, u32)>,
 }
 
-/// What a candidate asks for a job it touches.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) enum Ask {
-    /// Its bay and people as they are.
-    Keep,
-    /// Whatever is best when its turn comes.
-    Free,
-    /// These.
-    At(Spot),
-}
-
-impl<'s, 'm> Walk<'s, 'm> {
-    pub(crate) fn new(shop: &'s Shop<'m>, mut start: Draft, seed: u64) -> Self {
-        let jobs = shop.works.len();
-        let mut listed = vec![false; jobs];
-        for &job in &start.list {
-            listed[job as usize] = true;
-        }
-        let sorted = shop.sorted();
-        let mut rank = vec![0; jobs];
-        for (number, &job) in sorted.iter().enumerate() {
-            rank[job as usize] = index(number);
-            if !listed[job as usize] && !shop.works[job as usize].left_out {
-                start.list.push(job);
-            }
-        }
-        let stride = if start.list.len() < 300 { 16 } else { 32 };
-        let mut jobs_of = vec![Vec::new(); shop.model.orders.len()];
-        for &job in &start.list {
-            jobs_of[shop.works[job as usize].order as usize].push(job);
-        }
-        let orders =
-            (0..jobs_of.len()).filter(|&order| !jobs_of[order].is_empty()).map(index).collect();
-        let state = State::new(shop);
-        let hold = (0..jobs)
-            .map(|job| {
-                shop.model
-                    .in_force
-                    .get(job)
-                    .and_then(Option::as_ref)
-                    .is_some_and(|before| before.start == start.starts[job])
-            })
-            .collect();
-        let mut walk = Self {
-            shop,
-            dice: Dice::new(seed),
-            place: vec![NONE; jobs],
-            hold,
-            steps: vec![state.clone(); start.list.len() / stride + 1],
-            stride,
-            state,
-            list: start.list.clone(),
-            touched: Vec::new(),
-            asks: vec![(0, Ask::Keep); jobs],
-            spots: start.spots.clone(),
-            starts: start.starts.clone(),
-            ends: start.ends.clone(),
-            stamp: vec![0; jobs],
-            round: 0,
-            jobs_of,
-            orders,
-            rank,
-            moved: Vec::new(),
-            now: start,
-        };
+/// Walks from a draft; gives the best plan seen.
+fn walk(shop: &Shop<'_>, start: Draft, dice: &mut Dice, mut budget: Budget<'_>) -> Draft {
+    let free = |job: &u32| shop.works[*job as usize].fixed.is_none();
+    let movable: Vec<u32> = shop.jobs_of.iter().flatten().copied().filter(free).collect();
+    let orders = (0..shop.jobs_of.len()).filter(|&order| shop.jobs_of[order].iter().any(free));
+    let mut walk = Walk {
+        shop,
+        dice,
+        trial: Trial::new(shop, &start),
+        touched: Vec::new(),
+        orders: orders.map(index).collect(),
+        movable,
+    };
+    let mut best = Best::new(walk.trial.draft());
+    while best.plan.cost > 0 && budget.goes_on() {
         walk.touched.clear();
-        for (number, &job) in walk.now.list.iter().enumerate() {
-            walk.place[job as usize] = index(number);
+        if walk.propose().is_none() || walk.touched.is_empty() {
+            continue;
         }
-        let before = walk.now.clone();
-        walk.adopt(0);
-        if walk.now.cost > before.cost {
-            // The list could not repeat the draft exactly (it never should cost more): stay with what was given.
-            walk.now.cost = walk.now.cost.min(MISSING * 1024);
+        let limit = walk.trial.cost + budget.slack(walk.dice);
+        if !walk.trial.attempt(&walk.touched) || walk.trial.cost > limit {
+            walk.trial.take_back();
+            continue;
         }
-        walk
+        walk.trial.keep(|job| best.leave(job));
+        let nodes = &walk.trial.chart.nodes;
+        best.offer(walk.trial.cost, |job| (nodes[job].spot, nodes[job].start, nodes[job].end));
     }
-
-    /// Walks until the budget is spent; gives the best plan seen.
-    pub(crate) fn run(
-        &mut self,
-        iterations: Option<u64>,
-        heat: (f64, f64),
-        spent: Spent<'_>,
-    ) -> Draft {
-        let mut best = self.now.clone();
-        let mut count = 0_u64;
-        let mut temperature = heat.0;
-        loop {
-            if count.is_multiple_of(64) {
-                let clock = spent();
-                let part = iterations.map_or(clock, |limit| ratio(count, limit));
-                if part >= 1.0 || clock >= 1.0 || (best.cost == 0) {
-                    return best;
-                }
-                temperature = heat.0 * (heat.1 / heat.0).powf(part);
-            }
-            count += 1;
-            let Some(first) = self.propose() else { continue };
-            let limit = self.now.cost + slack(-temperature * self.dice.unit().ln());
-            self.round += 1;
-            for &(job, ask) in &self.touched {
-                self.asks[job as usize] = (self.round, ask);
-            }
-            if self.evaluate(first, limit) {
-                for &(job, _) in &self.touched {
-                    self.hold[job as usize] = false;
-                }
-                self.adopt(first);
-                if self.now.cost < best.cost {
-                    best.clone_from(&self.now);
-                }
-            }
-        }
-    }
-
-    /// Builds the candidate from its first changed place on; false as soon as it costs more than the limit or breaks a rule.
-    fn evaluate(&mut self, first: usize, limit: i64) -> bool {
-        let block = first / self.stride;
-        self.state.copy_from(&self.steps[block]);
-        for place in block * self.stride..self.list.len() {
-            let job = self.list[place] as usize;
-            if place < first {
-                book(&mut self.state, self.shop, &self.now, job);
-                continue;
-            }
-            let work = &self.shop.works[job];
-            let mut ready = work.release;
-            for &(before, wait) in &work.before {
-                let before = before as usize;
-                let end = if self.stamp[before] == self.round {
-                    self.ends[before]
-                } else if (self.place[before] as usize) < first {
-                    self.now.ends[before]
-                } else if self.place[before] == NONE {
-                    NEVER
-                } else {
-                    return false;
-                };
-                ready = ready.max(end + wait);
-            }
-            self.stamp[job] = self.round;
-            if let Some((start, end, spot)) = work.fixed {
-                if !self.state.book_fixed(self.shop, job, start, end, spot, ready) {
-                    return false;
-                }
-                (self.starts[job], self.ends[job], self.spots[job]) = (start, end, spot);
-                continue;
-            }
-            let asked = self.asks[job];
-            let ask = if asked.0 == self.round { asked.1 } else { Ask::Keep };
-            if self.hold[job]
-                && asked.0 != self.round
-                && let Some(Some(before)) = self.shop.model.in_force.get(job)
-            {
-                ready = ready.max(before.start);
-            }
-            let found = if ready >= NEVER || !self.state.admits(self.shop, job) {
-                None
-            } else {
-                let spot = match ask {
-                    Ask::Keep => self.now.spots[job],
-                    Ask::At(spot) => spot,
-                    Ask::Free => Spot::NOWHERE,
-                };
-                if ask == Ask::Free || self.now.starts[job] >= NEVER {
-                    self.state.choose(self.shop, job, ready)
-                } else {
-                    let (start, end) = self.state.earliest(self.shop, job, spot, ready);
-                    (start < NEVER).then_some((spot, start, end))
-                }
-            };
-            if let Some((spot, start, end)) = found {
-                self.state.book(self.shop, job, spot, start, end);
-                (self.starts[job], self.ends[job], self.spots[job]) = (start, end, spot);
-            } else {
-                self.state.cost += MISSING;
-                (self.starts[job], self.ends[job]) = (NEVER, NEVER);
-                self.spots[job] = self.now.spots[job];
-            }
-            if self.state.cost > limit {
-                return false;
-            }
-        }
-        true
-    }
-
-    /// Makes the candidate the plan the walk stands at, its list sorted by start from the first changed place on.
-    fn adopt(&mut self, first: usize) {
-        let (shop, stride) = (self.shop, self.stride);
-        for &job in &self.list[first..] {
-            let job = job as usize;
-            self.now.spots[job] = self.spots[job];
-            self.now.starts[job] = self.starts[job];
-            self.now.ends[job] = self.ends[job];
-        }
-        self.now.list[first..].copy_from_slice(&self.list[first..]);
-        let starts = &self.now.starts;
-        self.now.list.sort_by_key(|&job| starts[job as usize]);
-        let changed = self
-            .now
-            .list
-            .iter()
-            .enumerate()
-            .position(|(place, &job)| self.place[job as usize] as usize != place);
-        let first = first.min(changed.unwrap_or(first));
-        let block = first / stride;
-        self.state.copy_from(&self.steps[block]);
-        for place in block * stride..self.now.list.len() {
-            if place % stride == 0 {
-                self.steps[place / stride].copy_from(&self.state);
-            }
-            let job = self.now.list[place] as usize;
-            self.place[job] = index(place);
-            if place >= first && shop.works[job].fixed.is_none() && self.now.starts[job] < NEVER {
-                let mut ready = crate::construct::ready(shop, &self.now.ends, job).unwrap_or(NEVER);
-                if self.hold[job]
-                    && let Some(Some(before)) = shop.model.in_force.get(job)
-                {
-                    ready = ready.max(before.start);
-                }
-                let (start, end) = self.state.earliest(shop, job, self.now.spots[job], ready);
-                if start < NEVER {
-                    self.now.starts[job] = start;
-                    self.now.ends[job] = end;
-                }
-            }
-            book(&mut self.state, shop, &self.now, job);
-        }
-        self.now.cost = self.state.cost;
-        self.list.copy_from_slice(&self.now.list);
-    }
-}
-
-/// Books a job as the draft has it.
-fn book(state: &mut State, shop: &Shop<'_>, draft: &Draft, job: usize) {
-    match shop.works[job].fixed {
-        Some((start, end, spot)) => {
-            state.book_fixed(shop, job, start, end, spot, NEVER / -2);
-        }
-        None if draft.starts[job] < NEVER => {
-            state.book(shop, job, draft.spots[job], draft.starts[job], draft.ends[job]);
-        }
-        None => state.cost += MISSING,
-    }
-}
-
-#[expect(clippy::cast_possible_truncation, reason = "far below 2^52")]
-fn slack(value: f64) -> i64 {
-    value as i64
-}
-
-#[expect(clippy::cast_precision_loss, reason = "far below 2^52")]
-fn ratio(count: u64, limit: u64) -> f64 {
-    count as f64 / limit.max(1) as f64
-}
-
-/// First and last temperature that suit the model: a part of what a mean length of work late costs.
-pub(crate) fn heat(shop: &Shop<'_>) -> (f64, f64) {
-    let model = shop.model;
-    let works = real(Ticks::from(index(shop.works.len().max(1))));
-    let length = real(shop.works.iter().map(|work| work.length).sum::<Ticks>()) / works;
-    if model.weights.makespan > 0 {
-        return (
-            0.25 * length * real(model.weights.makespan),
-            0.02 * length * real(model.weights.makespan),
-        );
-    }
-    let orders = real(Ticks::from(index(model.orders.len().max(1))));
-    let weight = real(model.orders.iter().map(|order| order.weight).sum::<i64>()) / orders;
-    let unit =
-        (length * weight * real(model.weights.tardiness.max(model.weights.flow).max(1))).max(1.0);
-    (unit, 0.04 * unit)
+    if best.plan.cost < start.cost { best.plan } else { start }
 }

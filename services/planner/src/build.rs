@@ -1,426 +1,268 @@
-//! The schedule builder: starts one job after another at the first moment at which everything it takes is free.
+//! The schedule builder: starts a job at the first moment at which everything it takes is free after those whose turn is earlier.
 //!
-//! Every rule of the floor is kept here and nowhere else; the search only proposes lists.
+//! Every rule of the floor is kept here and nowhere else; the search only proposes turns and places.
 
 use crate::calendar::NEVER;
+use crate::chart::{BAY, Car, Chart, EVER, Node, PEOPLE, Stand, Turn, VEHICLE, owner, seat};
 use crate::model::{Placement, Ticks};
-use crate::shop::{NONE, Shop, Spot, index};
+use crate::shop::{NONE, Shop, Spot, Work, index};
 
 /// What a job costs that finds no room before the horizon: more than any lateness.
 pub(crate) const MISSING: i64 = 1 << 44;
 
-/// A bay, a person or a unit of equipment at some place of the list.
+/// When a job can be done at some spot.
 #[derive(Debug, Clone, Copy)]
-pub(crate) struct Slot {
-    pub(crate) free: Ticks,
-    window: u32,
-    /// The vehicle that can't leave this bay.
-    holder: u32,
+pub(crate) struct Fit {
+    /// From when on vehicle, bay and people are free.
+    pub(crate) ready: Ticks,
+    pub(crate) start: Ticks,
+    pub(crate) end: Ticks,
 }
 
-/// A vehicle.
-#[derive(Debug, Clone, Copy)]
-struct Car {
-    free: Ticks,
-    /// When it may leave the bay that it last stood in.
-    left: Ticks,
-    place: u32,
-    immobile: bool,
-    /// Fixed work only so far.
-    untouched: bool,
-}
+/// A spot that could be, by end, move, rank of the bay and how long the people have been free.
+type Found = ((Ticks, bool, usize, Ticks), Spot, Fit);
 
-/// A bracket: members placed, their end, and the end of what lies outside.
-#[derive(Debug, Clone, Copy)]
-struct Mode {
-    placed: u32,
-    inside_end: Ticks,
-    outside_end: Ticks,
-}
-
-/// The shop after some first part of the list.
-#[derive(Debug, Clone)]
-pub(crate) struct State {
-    pub(crate) slots: Vec<Slot>,
-    cars: Vec<Car>,
-    modes: Vec<Mode>,
-    /// By order: no earlier end is possible any more.
-    ends: Vec<Ticks>,
-    last: Ticks,
-    pub(crate) cost: i64,
-}
-
-/// A spot that could be, by end, move, rank of the bay and how long the people have been free; with start and end.
-type Found = ((Ticks, bool, usize, Ticks), Spot, Ticks, Ticks);
-
-impl State {
-    /// Before the first job.
-    pub(crate) fn new(shop: &Shop<'_>) -> Self {
-        let model = shop.model;
-        let slot = Slot { free: NEVER / -2, window: 0, holder: NONE };
-        let mut slots = vec![slot; shop.calendars.len()];
-        let cars = model.vehicles.iter().zip(&shop.immobile_now).enumerate();
-        let cars = cars
-            .map(|(number, (vehicle, &immobile))| {
-                let place = vehicle.stands_in.map_or(NONE, index);
-                if immobile {
-                    slots[place as usize].holder = index(number);
-                }
-                Car { free: NEVER / -2, left: model.now, place, immobile, untouched: true }
-            })
-            .collect();
-        let mut state = Self {
-            slots,
-            cars,
-            modes: vec![
-                Mode { placed: 0, inside_end: NEVER / -2, outside_end: NEVER / -2 };
-                shop.brackets.len()
-            ],
-            ends: model.orders.iter().map(|order| order.release).collect(),
-            last: 0,
-            cost: 0,
-        };
-        state.cost =
-            (0..state.ends.len()).map(|order| shop.order_cost(order, state.ends[order])).sum();
-        state
-    }
-
-    /// Takes over another state without new memory.
-    pub(crate) fn copy_from(&mut self, other: &Self) {
-        self.slots.copy_from_slice(&other.slots);
-        self.cars.copy_from_slice(&other.cars);
-        self.modes.copy_from_slice(&other.modes);
-        self.ends.copy_from_slice(&other.ends);
-        self.last = other.last;
-        self.cost = other.cost;
-    }
-
+impl Chart {
     /// Whether the vehicle may take this bay now (or the road), and no other vehicle that can't move stands there.
-    fn enters(&self, shop: &Shop<'_>, job: usize, bay: u32) -> bool {
-        let work = &shop.works[job];
-        let car = &self.cars[work.vehicle as usize];
+    fn enters(work: &Work, car: &Car, bay: u32, holder: u32) -> bool {
         if car.immobile && bay != car.place {
             return false;
         }
-        bay == NONE || {
-            let holder = self.slots[bay as usize].holder;
-            holder == NONE || holder == work.vehicle
-        }
+        bay == NONE || holder == NONE || holder == work.vehicle
     }
 
-    /// Whether the job falls into no foreign bracket at this place of the list.
+    /// Whether the job falls into no foreign bracket at its turn.
     pub(crate) fn admits(&self, shop: &Shop<'_>, job: usize) -> bool {
         shop.works[job].outside.iter().all(|&bracket| {
-            let (members, entered) = shop.brackets[bracket as usize];
-            let placed = self.modes[bracket as usize].placed;
-            placed == members || (placed == 0 && !entered)
+            let bracket = &shop.brackets[bracket as usize];
+            let earlier = bracket.inside.iter().filter(|&&member| self.comes_before(member, job));
+            let placed = earlier.count();
+            placed == bracket.inside.len() || (placed == 0 && !bracket.entered)
         })
     }
 
+    fn comes_before(&self, other: u32, job: usize) -> bool {
+        let other = &self.nodes[other as usize];
+        other.placed() && other.turn < self.nodes[job].turn
+    }
+
     /// The first moment that vehicle, brackets and the bay's distance allow.
-    fn ready(&self, shop: &Shop<'_>, job: usize, bay: u32, from: Ticks) -> Ticks {
+    fn arrives(&self, shop: &Shop<'_>, job: usize, car: &Car, bay: u32, from: Ticks) -> Ticks {
         let work = &shop.works[job];
-        let car = &self.cars[work.vehicle as usize];
         let mut at = from.max(car.free);
         if car.place != bay {
             at = at.max(car.left + shop.move_time(car.place, bay));
         }
         for &bracket in &work.inside {
-            at = at.max(self.modes[bracket as usize].outside_end);
+            let outside = shop.brackets[bracket as usize].outside;
+            if self.comes_before(outside, job) {
+                at = at.max(self.nodes[outside as usize].end);
+            }
         }
         for &bracket in &work.outside {
-            at = at.max(self.modes[bracket as usize].inside_end);
+            for &member in &shop.brackets[bracket as usize].inside {
+                if self.comes_before(member, job) {
+                    at = at.max(self.nodes[member as usize].end);
+                }
+            }
         }
         at
     }
 
-    /// First start and end of a job at that spot from that moment on; [`NEVER`] if there is none.
+    /// When a job can be done at that spot from that moment on, at its turn.
     pub(crate) fn earliest(
         &self,
         shop: &Shop<'_>,
         job: usize,
         spot: Spot,
         from: Ticks,
-    ) -> (Ticks, Ticks) {
+    ) -> Option<Fit> {
         let work = &shop.works[job];
-        if !self.enters(shop, job, spot.bay) {
-            return (NEVER, NEVER);
+        let car = self.car(shop, job);
+        let mut ready = self.arrives(shop, job, &car, spot.bay, from);
+        let mut holder = NONE;
+        if spot.bay != NONE {
+            let stand = self.stand(job, spot.bay);
+            holder = stand.holder;
+            ready = ready.max(stand.free);
         }
-        let at = self.ready(shop, job, spot.bay, from);
-        let found = self.fit(shop, job, spot, at);
-        if work.locks && spot.bay != NONE && shop.booked_by_other(spot.bay, found.0, work.vehicle) {
-            return (NEVER, NEVER);
+        if !Self::enters(work, &car, spot.bay, holder) {
+            return None;
         }
-        found
+        for (slot, &person) in spot.people.iter().enumerate() {
+            if person != NONE {
+                ready = ready.max(self.free(job, PEOPLE + slot, shop.person_row(person)));
+            }
+        }
+        self.fit(shop, job, spot, (ready, ready))
     }
 
-    fn fit(&self, shop: &Shop<'_>, job: usize, place: Spot, from: Ticks) -> (Ticks, Ticks) {
-        let work = &shop.works[job];
-        let hold = if work.settle_bay { work.settle } else { 0 };
-        let zone = if work.equipment.is_empty() { 0 } else { shop.zone(work.order, place.bay) };
-        let mut start = from;
-        let full = work.length_in(place.bay);
-        let mut length = full;
-        loop {
-            let before = start;
-            for &person in &place.people {
-                if person == NONE {
-                    continue;
-                }
-                let number = shop.bays + person as usize;
-                let slot = &self.slots[number];
-                if work.pause >= 0 {
-                    let at = start.max(slot.free);
-                    let (from, to) = shop.fit_paused(person as usize, at, full, work.pause);
-                    start = from;
-                    length = to - from;
-                } else {
-                    start = shop.calendars[number].fit(start.max(slot.free), length, slot.window).0;
-                }
-            }
-            if place.bay != NONE && start < NEVER {
-                let slot = &self.slots[place.bay as usize];
-                start = shop.calendars[place.bay as usize]
-                    .fit(start.max(slot.free), length + hold, slot.window)
-                    .0;
-            }
-            for &(kind, units) in &work.equipment {
-                if start < NEVER {
-                    start = self.units(shop, kind, units, zone, start, length);
-                }
-            }
-            start = shop.after_visits(work, place.bay, start, length);
-            if start >= NEVER || start + length > shop.model.horizon {
-                return (NEVER, NEVER);
-            }
-            if start == before {
-                return (start, start + length);
-            }
-        }
-    }
-
-    /// The first moment from which that many units are free for the length.
-    fn units(
+    /// The first moment from which calendars and equipment allow the job, not before `from`; it is `ready` when vehicle, bay and people are free.
+    fn fit(
         &self,
-        shop: &Shop<'_>,
-        kind: u32,
-        units: u32,
-        zone: usize,
-        from: Ticks,
-        length: Ticks,
-    ) -> Ticks {
-        let Some(pool) = shop.pool(kind, zone) else { return NEVER };
-        if pool.count < units {
-            return NEVER;
-        }
-        let range = pool.first as usize..(pool.first + pool.count) as usize;
-        let fit = |unit: usize| {
-            let at = from.max(self.slots[unit].free);
-            if pool.plain {
-                at
-            } else {
-                shop.calendars[unit].fit(at, length, self.slots[unit].window).0
-            }
-        };
-        if units == 1 {
-            let mut best = NEVER;
-            for unit in range {
-                let at = fit(unit);
-                if at == from {
-                    return from;
-                }
-                best = best.min(at);
-            }
-            return best;
-        }
-        let mut moments: Vec<Ticks> = range.map(fit).collect();
-        moments.sort_unstable();
-        moments[units as usize - 1]
-    }
-
-    /// Books a job and counts what it adds to the cost.
-    pub(crate) fn book(
-        &mut self,
         shop: &Shop<'_>,
         job: usize,
         spot: Spot,
-        start: Ticks,
-        end: Ticks,
-    ) {
+        (ready, from): (Ticks, Ticks),
+    ) -> Option<Fit> {
         let work = &shop.works[job];
-        let hold = if work.settle_bay { end + work.settle } else { end };
-        for &person in &spot.people {
-            if person != NONE {
-                let number = shop.bays + person as usize;
-                self.occupy(shop, number, start, end);
+        let (mut start, mut length) = open(shop, work, spot, from)?;
+        if !work.equipment.is_empty() {
+            loop {
+                let at = shop.equipped(&self.uses, work, spot.bay, start, length);
+                if at == start {
+                    break;
+                }
+                (start, length) = open(shop, work, spot, at)?;
             }
         }
-        if work.fixed.is_none() {
-            let zone = if work.equipment.is_empty() { 0 } else { shop.zone(work.order, spot.bay) };
-            for &(kind, units) in &work.equipment {
-                self.take_units(shop, kind, units, zone, start, end);
-            }
-        }
-        let car = &mut self.cars[work.vehicle as usize];
-        car.free = car.free.max(if work.settle_vehicle { end + work.settle } else { end });
-        car.untouched &= work.fixed.is_some();
-        if spot.bay != NONE {
-            if car.place != NONE && car.place != spot.bay {
-                self.cost += shop.model.weights.moving;
-            }
-            car.left = if work.settle_vehicle { end + work.settle } else { hold };
-            car.place = spot.bay;
-            let lock = if work.frees {
-                car.immobile = false;
-                Some(NONE)
-            } else if work.locks {
-                car.immobile = true;
-                Some(work.vehicle)
-            } else {
-                None
-            };
-            self.occupy(shop, spot.bay as usize, start, hold);
-            if let Some(holder) = lock {
-                self.slots[spot.bay as usize].holder = holder;
-            }
-        }
-        for &bracket in &work.inside {
-            let mode = &mut self.modes[bracket as usize];
-            mode.placed += 1;
-            mode.inside_end = mode.inside_end.max(end);
-        }
-        for &bracket in &work.outside {
-            self.modes[bracket as usize].outside_end = end;
-        }
-        self.count(shop, job, spot, start, end);
+        let held =
+            work.locks && spot.bay != NONE && shop.booked_by_other(spot.bay, start, work.vehicle);
+        (!held).then_some(Fit { ready, start, end: start + length })
     }
 
-    fn count(&mut self, shop: &Shop<'_>, job: usize, spot: Spot, start: Ticks, end: Ticks) {
+    /// The job as it would be there: what it leaves behind and what it costs.
+    pub(crate) fn outcome(&self, shop: &Shop<'_>, job: usize, spot: Spot, fit: Fit) -> Node {
         let work = &shop.works[job];
-        let order = work.order as usize;
-        let reach = end + work.tail;
-        if reach > self.ends[order] {
-            self.cost += shop.order_cost(order, reach) - shop.order_cost(order, self.ends[order]);
-            self.ends[order] = reach;
+        let (was, mut car) = (&self.nodes[job], self.car(shop, job));
+        let mut node = Node { spot, ready: fit.ready, start: fit.start, end: fit.end, ..*was };
+        node.cost = 0;
+        let hold = if work.settle_bay { fit.end + work.settle } else { fit.end };
+        let settled = if work.settle_vehicle { fit.end + work.settle } else { fit.end };
+        car.free = car.free.max(settled);
+        car.untouched &= work.fixed.is_some() && !work.wish;
+        if spot.bay != NONE {
+            if car.place != NONE && car.place != spot.bay {
+                node.cost += shop.model.weights.moving;
+            }
+            car.left = if work.settle_vehicle { settled } else { hold };
+            car.place = spot.bay;
+            let stand = self.stand(job, spot.bay);
+            // Fixed work is closed in the bay's calendar: the row goes on around it, unless it says who may not leave the bay.
+            let around = work.fixed.is_some() && !work.locks && !work.frees;
+            node.stand.free = if around { stand.free } else { stand.free.max(hold) };
+            node.stand.holder = stand.holder;
+            if work.frees {
+                (car.immobile, node.stand.holder) = (false, NONE);
+            } else if work.locks {
+                (car.immobile, node.stand.holder) = (true, work.vehicle);
+            }
         }
-        if reach > self.last {
-            self.cost += shop.model.weights.makespan * (reach - self.last);
-            self.last = reach;
-        }
+        node.car = car;
         if shop.model.weights.change != 0
             && work.fixed.is_none()
             && let Some(Some(before)) = shop.model.in_force.get(job)
-            && !stays(before, spot, start)
+            && !stays(before, spot, fit.start)
         {
-            self.cost += shop.model.weights.change;
+            node.cost += shop.model.weights.change;
         }
+        node
     }
 
-    fn occupy(&mut self, shop: &Shop<'_>, number: usize, start: Ticks, end: Ticks) {
-        let slot = &mut self.slots[number];
-        if end > slot.free {
-            slot.free = end;
-            let windows = shop.calendars[number].windows();
-            while windows.get(slot.window as usize + 1).is_some_and(|window| window.0 <= start) {
-                slot.window += 1;
-            }
+    /// Seats a job that sits nowhere in its rows.
+    pub(crate) fn seat_all(&mut self, shop: &Shop<'_>, job: usize) {
+        let work = &shop.works[job];
+        let spot = self.nodes[job].spot;
+        self.sit(seat(job, VEHICLE), shop.row_of(work.vehicle));
+        // Of fixed work, a bay's row needs to know only who may not leave it.
+        if spot.bay != NONE && (work.fixed.is_none() || work.locks || work.frees) {
+            self.sit(seat(job, BAY), spot.bay);
         }
-    }
-
-    fn take_units(
-        &mut self,
-        shop: &Shop<'_>,
-        kind: u32,
-        units: u32,
-        zone: usize,
-        start: Ticks,
-        end: Ticks,
-    ) {
-        let Some(pool) = shop.pool(kind, zone) else { return };
-        for _ in 0..units {
-            // Of the units that are free, the one that has been so for the shortest time.
-            let mut best: Option<usize> = None;
-            for unit in pool.first as usize..(pool.first + pool.count) as usize {
-                let slot = &self.slots[unit];
-                let fits = slot.free <= start
-                    && (pool.plain
-                        || shop.calendars[unit].fit(start, end - start, slot.window).0 == start);
-                if fits && best.is_none_or(|best| slot.free > self.slots[best].free) {
-                    best = Some(unit);
+        if work.fixed.is_none() {
+            for (slot, &person) in spot.people.iter().enumerate() {
+                if person != NONE {
+                    self.sit(seat(job, PEOPLE + slot), shop.person_row(person));
                 }
             }
-            if let Some(unit) = best {
-                self.occupy(shop, unit, start, end);
-            }
         }
     }
 
-    /// Books fixed work; false if it was a wish that can't be kept (the vehicle is not there in time).
-    pub(crate) fn book_fixed(
-        &mut self,
-        shop: &Shop<'_>,
-        job: usize,
-        start: Ticks,
-        end: Ticks,
-        spot: Spot,
-        ready: Ticks,
-    ) -> bool {
+    /// Takes the equipment of a placed job, or gives it back; that of fixed work is always taken.
+    pub(crate) fn equip(&mut self, shop: &Shop<'_>, job: usize, takes: bool) {
+        let (work, node) = (&shop.works[job], &self.nodes[job]);
+        if work.fixed.is_none() && !work.equipment.is_empty() {
+            shop.equip(&mut self.uses, work, node.spot.bay, (node.start, node.end), takes);
+        }
+    }
+
+    /// Books a job; its turn is its start unless it has an earlier one.
+    pub(crate) fn book(&mut self, shop: &Shop<'_>, job: usize, spot: Spot, fit: Fit) {
+        self.nodes[job] = self.outcome(shop, job, spot, fit);
+        self.seat_all(shop, job);
+        self.equip(shop, job, true);
+        let turn = &mut self.nodes[job].turn;
+        *turn = (*turn).min(Turn::of(fit.start, fit.end, shop.works[job].rank));
+    }
+
+    /// Whether fixed work can be as it is; false if it was a wish that can't be kept (the vehicle is not there in time).
+    pub(crate) fn keeps(&self, shop: &Shop<'_>, job: usize, ready: Option<Ticks>) -> bool {
         let work = &shop.works[job];
-        let loose = !self.cars[work.vehicle as usize].untouched;
-        let kept = (!work.wish && !loose)
-            || (self.ready(shop, job, spot.bay, if work.wish { ready } else { NEVER / -2 })
-                <= start
-                && (!work.wish || self.enters(shop, job, spot.bay) && self.admits(shop, job)));
-        if kept {
-            let untouched = self.cars[work.vehicle as usize].untouched;
-            // Its bay and people are closed in their calendars: their row in the list goes on around it.
-            let slots: Vec<(usize, Slot)> = self
-                .rows(shop, spot)
-                .into_iter()
-                .map(|number| (number, self.slots[number]))
-                .collect();
-            self.book(shop, job, spot, start, end);
-            for (number, before) in slots {
-                let holder = self.slots[number].holder;
-                self.slots[number] = Slot { holder, ..before };
+        let Some((start, _, spot)) = work.fixed else { return false };
+        let car = self.car(shop, job);
+        let seat = self.at(seat(job, BAY));
+        if seat.row != NONE && seat.before != NONE {
+            let (before, _) = owner(seat.before);
+            if shop.works[before].fixed.is_none() && self.nodes[before].stand.free > start {
+                return false;
             }
-            self.cars[work.vehicle as usize].untouched = untouched && !work.wish;
+        }
+        if !work.wish {
+            return car.untouched || self.arrives(shop, job, &car, spot.bay, EVER) <= start;
+        }
+        let holder = if spot.bay == NONE { NONE } else { self.stand(job, spot.bay).holder };
+        ready.is_some_and(|ready| self.arrives(shop, job, &car, spot.bay, ready) <= start)
+            && Self::enters(work, &car, spot.bay, holder)
+            && self.admits(shop, job)
+    }
+
+    /// Books fixed work; false if it can't be kept.
+    pub(crate) fn book_fixed(&mut self, shop: &Shop<'_>, job: usize, ready: Option<Ticks>) -> bool {
+        let work = &shop.works[job];
+        let Some((start, end, spot)) = work.fixed else { return false };
+        self.nodes[job].turn = Turn::of(start, end, work.rank);
+        let kept = self.keeps(shop, job, ready);
+        if kept {
+            self.book(shop, job, spot, Fit { ready: start, start, end });
         }
         kept
     }
 
-    fn rows(&self, shop: &Shop<'_>, spot: Spot) -> Vec<usize> {
-        let people = spot
-            .people
-            .iter()
-            .filter(|&&person| person != NONE)
-            .map(|&person| shop.bays + person as usize);
-        people
-            .chain((spot.bay != NONE).then_some(spot.bay as usize))
-            .filter(|&number| number < self.slots.len())
-            .collect()
-    }
-
     /// The best spot for a job: first the earliest end, then no move, then the bay and people that can do least besides.
     pub(crate) fn choose(
-        &self,
+        &mut self,
         shop: &Shop<'_>,
         job: usize,
         from: Ticks,
-    ) -> Option<(Spot, Ticks, Ticks)> {
+    ) -> Option<(Spot, Fit)> {
         let work = &shop.works[job];
-        let place = self.cars[work.vehicle as usize].place;
+        let turn = self.nodes[job].turn;
+        for &person in work.people.iter().flatten() {
+            let row = shop.person_row(person);
+            let free = self.free_at(row, turn);
+            let opens = if work.pause >= 0 {
+                free
+            } else {
+                shop.calendars[row as usize].fit(free.max(from), work.least())
+            };
+            self.frees[person as usize] = (free, opens);
+        }
+        let car = self.car(shop, job);
         let mut best: Option<Found> = None;
         for (rank, &bay) in work.bays.iter().enumerate() {
-            if !self.enters(shop, job, bay) {
+            let stand =
+                if bay == NONE { Stand { free: EVER, holder: NONE } } else { self.stand(job, bay) };
+            if !Self::enters(work, &car, bay, stand.holder) {
                 continue;
             }
             if best.as_ref().is_some_and(|(key, ..)| !key.1 && key.0 <= from + work.length) {
                 break; // nothing can be better but in what counts least
             }
-            let ready = self.ready(shop, job, bay, from);
-            let floor = if bay == NONE { ready } else { ready.max(self.slots[bay as usize].free) };
-            let moves = bay != NONE && place != NONE && place != bay;
+            let ready = self.arrives(shop, job, &car, bay, from).max(stand.free);
+            let mut floor = ready;
+            let moves = bay != NONE && car.place != NONE && car.place != bay;
+            if !work.equipment.is_empty() {
+                floor = shop.equipped(&self.uses, work, bay, floor, work.length_in(bay));
+            }
             let soonest = floor + work.length_in(bay);
             if best.as_ref().is_some_and(|(key, ..)| (soonest, moves, rank) > (key.0, key.1, key.2))
             {
@@ -429,25 +271,20 @@ impl State {
             let zone = shop.zone(work.order, bay);
             let works_in = |person: u32| shop.works_in[person as usize * shop.zones + zone];
             let mut look = |people: [u32; 2]| {
+                let (mut least, mut most, mut opens) = (NEVER, ready, floor);
+                for &person in &people[..work.people.len()] {
+                    let (free, open) = self.frees[person as usize];
+                    (least, most, opens) = (least.min(free), most.max(free), opens.max(open));
+                }
+                let soonest = opens + work.length_in(bay);
+                if best.as_ref().is_some_and(|(key, ..)| (soonest, moves, rank, -least) >= *key) {
+                    return;
+                }
                 let spot = Spot { bay, people };
-                let free = people[..work.people.len()]
-                    .iter()
-                    .map(|&person| self.slots[shop.bays + person as usize].free)
-                    .min()
-                    .unwrap_or(0);
-                let soonest = free.max(floor) + work.length_in(bay);
-                if best.as_ref().is_some_and(|(key, ..)| (soonest, moves, rank, -free) >= *key) {
-                    return;
-                }
-                let (start, end) = self.fit(shop, job, spot, ready);
-                if start >= NEVER
-                    || (work.locks && bay != NONE && shop.booked_by_other(bay, start, work.vehicle))
-                {
-                    return;
-                }
-                let key = (end, moves, rank, -free);
+                let Some(fit) = self.fit(shop, job, spot, (most, opens)) else { return };
+                let key = (fit.end, moves, rank, -least);
                 if best.as_ref().is_none_or(|(known, ..)| key < *known) {
-                    best = Some((key, spot, start, end));
+                    best = Some((key, spot, fit));
                 }
             };
             match work.people.as_slice() {
@@ -465,12 +302,43 @@ impl State {
                 }
             }
         }
-        best.map(|(_, spot, start, end)| (spot, start, end))
+        best.map(|(_, spot, fit)| (spot, fit))
+    }
+}
+
+/// The first start from a moment on at which the calendars of bay and people, the vehicle's fixed work and the horizon allow the job, and its length.
+fn open(shop: &Shop<'_>, work: &Work, spot: Spot, from: Ticks) -> Option<(Ticks, Ticks)> {
+    let hold = if work.settle_bay { work.settle } else { 0 };
+    let full = work.length_in(spot.bay);
+    let (mut start, mut length) = (from, full);
+    loop {
+        let before = start;
+        for &person in &spot.people {
+            if person == NONE || start >= NEVER {
+                continue;
+            }
+            if work.pause >= 0 {
+                let (from, to) = shop.fit_paused(person as usize, start, full, work.pause);
+                (start, length) = (from, to - from);
+            } else {
+                start = shop.calendars[shop.person_row(person) as usize].fit(start, length);
+            }
+        }
+        if spot.bay != NONE && start < NEVER {
+            start = shop.calendars[spot.bay as usize].fit(start, length + hold);
+        }
+        start = shop.after_visits(work, spot.bay, start, length);
+        if start >= NEVER || start + length > shop.model.horizon {
+            return None;
+        }
+        if start == before {
+            return Some((start, length));
+        }
     }
 }
 
 /// Whether a job stays as it was.
-fn stays(before: &Placement, spot: Spot, start: Ticks) -> bool {
+pub(crate) fn stays(before: &Placement, spot: Spot, start: Ticks) -> bool {
     let person = |slot: usize| before.technicians.get(slot).copied().map_or(NONE, index);
     before.start == start
         && before.bay.map_or(NONE, index) == spot.bay

@@ -35,11 +35,20 @@ impl Calendar {
 
     /// Takes `[from, to)` out.
     pub fn close(&mut self, from: Ticks, to: Ticks) {
-        if from >= to || !self.windows.iter().any(|&(a, b)| a < to && from < b) {
+        let first = self.after(from);
+        let count = self.windows[first..].partition_point(|window| window.0 < to);
+        if from >= to || count == 0 {
             return;
         }
-        let cut = |&(a, b): &(Ticks, Ticks)| [(a, b.min(from)), (a.max(to), b)];
-        self.windows = self.windows.iter().flat_map(cut).filter(|(a, b)| a < b).collect();
+        let (begin, end) = (self.windows[first].0, self.windows[first + count - 1].1);
+        let rest = [(begin, from), (to, end)].into_iter().filter(|(from, to)| from < to);
+        self.windows.splice(first..first + count, rest);
+    }
+
+    /// The first window that ends after that moment.
+    #[inline]
+    fn after(&self, at: Ticks) -> usize {
+        self.windows.partition_point(|window| window.1 <= at)
     }
 
     /// The windows.
@@ -54,30 +63,24 @@ impl Calendar {
         self.windows.iter().map(|(from, to)| to - from).max().unwrap_or(0)
     }
 
-    /// The first start at `at` or later with all of `length` inside one window, looking from window `hint` on;
-    /// gives the start ([`NEVER`] if there is none) and its window.
+    /// The first start at `at` or later with all of `length` inside one window; [`NEVER`] if there is none.
     #[inline]
     #[must_use]
-    pub fn fit(&self, at: Ticks, length: Ticks, hint: u32) -> (Ticks, u32) {
-        let mut index = hint;
-        while let Some(&(from, to)) = self.windows.get(index as usize) {
+    pub fn fit(&self, at: Ticks, length: Ticks) -> Ticks {
+        for &(from, to) in &self.windows[self.windows.partition_point(|window| window.1 < at)..] {
             let start = at.max(from);
             if start + length <= to {
-                return (start, index);
+                return start;
             }
-            index += 1;
         }
-        (NEVER, index)
+        NEVER
     }
 
     /// Like [`Calendar::fit`], for work that may pause over gaps no longer than `gap`: gives start and end.
     #[must_use]
     pub fn fit_paused(&self, at: Ticks, length: Ticks, gap: Ticks) -> (Ticks, Ticks) {
-        for (index, &(from, to)) in self.windows.iter().enumerate() {
+        for (index, &(from, to)) in self.windows.iter().enumerate().skip(self.after(at)) {
             let start = at.max(from);
-            if start >= to {
-                continue;
-            }
             let mut left = length - (to - start);
             let mut end = start + length;
             let mut before = to;
@@ -99,14 +102,15 @@ impl Calendar {
 
 #[cfg(test)]
 mod tests {
-    use super::Calendar;
+    use super::{Calendar, NEVER};
 
     #[test]
     fn work_fits_into_one_window_or_pauses_over_a_short_gap() {
         let day = Calendar::open(vec![(270, 480), (0, 240), (1440, 1680), (700, 700)]);
-        assert_eq!(day.fit(100, 100, 0), (100, 0));
-        assert_eq!(day.fit(200, 100, 0), (270, 1));
-        assert_eq!(day.fit(400, 100, 0), (1440, 2));
+        assert_eq!(day.fit(100, 100), 100);
+        assert_eq!(day.fit(200, 100), 270);
+        assert_eq!(day.fit(400, 100), 1440);
+        assert_eq!(day.fit(1600, 100), NEVER);
         assert_eq!(day.fit_paused(200, 100, 30), (200, 330));
         assert_eq!(day.fit_paused(400, 100, 30), (1440, 1540));
         assert_eq!(day.fit_paused(0, 450, 30), (0, 480));
@@ -117,5 +121,10 @@ mod tests {
         let mut calendar = Calendar::between(0, 100);
         calendar.close(20, 30);
         assert_eq!(calendar.windows(), [(0, 20), (30, 100)]);
+        calendar.close(100, 200);
+        calendar.close(10, 40);
+        assert_eq!(calendar.windows(), [(0, 10), (40, 100)]);
+        calendar.close(-5, 45);
+        assert_eq!(calendar.windows(), [(45, 100)]);
     }
 }

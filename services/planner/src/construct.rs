@@ -4,9 +4,11 @@
 //! tardiness cost (Vepsalainen and Morton 1987, "Priority rules for job shops with weighted tardiness costs") looks ahead by `k` mean
 //! lengths of work; no `k` is best everywhere, so several are tried.
 
-use crate::build::{MISSING, State};
+use crate::build::MISSING;
 use crate::calendar::NEVER;
+use crate::chart::{Chart, Turn};
 use crate::model::{JobId, Ticks};
+use crate::outcome::Spent;
 use crate::shop::{Shop, Spot, index};
 use std::cmp::Reverse;
 use std::collections::BinaryHeap;
@@ -20,10 +22,9 @@ pub(crate) enum Rule {
     LongestTail,
 }
 
-/// A plan as the search sees it: a list, and for each job where and when.
+/// A plan: for each job where and when.
 #[derive(Debug, Clone)]
 pub(crate) struct Draft {
-    pub(crate) list: Vec<u32>,
     pub(crate) spots: Vec<Spot>,
     pub(crate) starts: Vec<Ticks>,
     pub(crate) ends: Vec<Ticks>,
@@ -35,7 +36,6 @@ pub(crate) struct Draft {
 impl Draft {
     pub(crate) fn empty(jobs: usize) -> Self {
         Self {
-            list: Vec::with_capacity(jobs),
             spots: vec![Spot::NOWHERE; jobs],
             starts: vec![NEVER; jobs],
             ends: vec![NEVER; jobs],
@@ -45,31 +45,39 @@ impl Draft {
     }
 
     pub(crate) fn set(&mut self, job: usize, spot: Spot, start: Ticks, end: Ticks) {
-        self.list.push(index(job));
         self.spots[job] = spot;
         self.starts[job] = start;
         self.ends[job] = end;
     }
 }
 
-/// The best draft of the rules that suit the model's objective.
+/// Look-aheads in mean lengths of work; the first is the one that is best most often.
+const LOOK_AHEADS: [f64; 5] = [1.0, 2.0, 0.5, 4.0, 8.0];
+
+/// A first draft by the rule that suits the model's objective.
 pub(crate) fn construct(shop: &Shop<'_>) -> Draft {
-    let rules: &[Rule] = if shop.model.weights.makespan > 0 {
-        &[Rule::LongestTail]
+    if shop.model.weights.makespan > 0 {
+        dispatch(shop, Rule::LongestTail)
     } else {
-        &[1.0, 2.0, 0.5, 4.0, 8.0].map(Rule::TardinessCost)
-    };
-    let mut best: Option<Draft> = None;
-    for &rule in rules {
-        let draft = dispatch(shop, rule);
-        if draft.broken.is_some() {
-            return draft;
-        }
-        if best.as_ref().is_none_or(|best| draft.cost < best.cost) {
-            best = Some(draft);
+        dispatch(shop, Rule::TardinessCost(LOOK_AHEADS[0]))
+    }
+}
+
+/// The best of the draft and those of the other rules, as far as there is time.
+pub(crate) fn best_of_rules(shop: &Shop<'_>, first: Draft, spent: Spent<'_>) -> Draft {
+    let mut best = first;
+    if shop.model.weights.makespan == 0 {
+        for &look_ahead in &LOOK_AHEADS[1..] {
+            if spent() >= 1.0 {
+                break;
+            }
+            let draft = dispatch(shop, Rule::TardinessCost(look_ahead));
+            if draft.broken.is_none() && draft.cost < best.cost {
+                best = draft;
+            }
         }
     }
-    best.unwrap_or_else(|| Draft::empty(shop.works.len()))
+    best
 }
 
 /// Dispatches everything that is not left out.
@@ -83,7 +91,12 @@ pub(crate) fn dispatch(shop: &Shop<'_>, rule: Rule) -> Draft {
                 break;
             }
             floor.heap.pop();
-            group.push((floor.priority(job as usize, at), job));
+            let soonest = floor.soonest(job as usize, at);
+            if soonest > at {
+                floor.heap.push(Reverse((soonest, job)));
+            } else {
+                group.push((floor.priority(job as usize, at), job));
+            }
         }
         // Fixed work first, then by priority.
         group.sort_unstable_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
@@ -94,16 +107,35 @@ pub(crate) fn dispatch(shop: &Shop<'_>, rule: Rule) -> Draft {
             break;
         }
     }
-    let missing = floor.missing();
-    floor.draft.cost = floor.state.cost + missing * MISSING;
+    floor.draft.cost = cost(shop, &floor.chart);
     floor.draft
+}
+
+/// What is on the chart costs that much; what is not on it counts as missing.
+pub(crate) fn cost(shop: &Shop<'_>, chart: &Chart) -> i64 {
+    let (mut cost, mut last) = (0, 0);
+    for (number, jobs) in shop.jobs_of.iter().enumerate() {
+        let mut end = shop.model.orders[number].release;
+        for &job in jobs {
+            let node = &chart.nodes[job as usize];
+            if node.placed() {
+                cost += node.cost;
+                end = end.max(node.end);
+            } else {
+                cost += MISSING;
+            }
+        }
+        cost += shop.order_cost(number, end);
+        last = last.max(end);
+    }
+    cost + shop.model.weights.makespan * last
 }
 
 struct Floor<'s, 'm> {
     shop: &'s Shop<'m>,
     rule: Rule,
     mean: f64,
-    state: State,
+    chart: Chart,
     draft: Draft,
     waits: Vec<u32>,
     heap: BinaryHeap<Reverse<(Ticks, u32)>>,
@@ -118,7 +150,7 @@ impl<'s, 'm> Floor<'s, 'm> {
             shop,
             rule,
             mean: (real(total) / real(Ticks::from(index(works.len().max(1))))).max(1.0),
-            state: State::new(shop),
+            chart: Chart::new(shop),
             draft: Draft::empty(works.len()),
             waits: works.iter().map(|work| index(work.before.len())).collect(),
             heap: BinaryHeap::with_capacity(works.len()),
@@ -154,6 +186,15 @@ impl<'s, 'm> Floor<'s, 'm> {
         }
     }
 
+    /// No sooner can it start, since before then nobody who can do it is free, or no bay.
+    fn soonest(&self, job: usize, at: Ticks) -> Ticks {
+        if self.shop.works[job].fixed.is_some() {
+            at
+        } else {
+            self.chart.soonest(self.shop, job, at)
+        }
+    }
+
     /// When the jobs before it allow it; none while one of them is not placed.
     fn ready(&self, job: usize) -> Option<Ticks> {
         ready(self.shop, &self.draft.ends, job)
@@ -162,34 +203,29 @@ impl<'s, 'm> Floor<'s, 'm> {
     fn try_start(&mut self, job: usize, at: Ticks) {
         let work = &self.shop.works[job];
         if let Some((start, end, spot)) = work.fixed {
-            let ready = self.ready(job);
-            let known = if work.wish { ready.is_some() } else { true };
-            if known
-                && self.state.book_fixed(
-                    self.shop,
-                    job,
-                    start,
-                    end,
-                    spot,
-                    ready.unwrap_or(NEVER / -2),
-                )
-            {
+            if self.chart.book_fixed(self.shop, job, self.ready(job)) {
                 self.placed(job, spot, start, end);
             } else {
                 self.draft.broken = Some(job);
             }
             return;
         }
-        if !self.state.admits(self.shop, job) {
+        let soonest = self.soonest(job, at);
+        if soonest > at {
+            self.heap.push(Reverse((soonest, index(job))));
+            return;
+        }
+        self.chart.nodes[job].turn = Turn::LAST;
+        if !self.chart.admits(self.shop, job) {
             self.stuck.push(index(job));
             return;
         }
-        match self.state.choose(self.shop, job, at) {
-            Some((spot, start, end)) if start == at => {
-                self.state.book(self.shop, job, spot, start, end);
-                self.placed(job, spot, start, end);
+        match self.chart.choose(self.shop, job, at) {
+            Some((spot, fit)) if fit.start == at => {
+                self.chart.book(self.shop, job, spot, fit);
+                self.placed(job, spot, fit.start, fit.end);
             }
-            Some((_, start, _)) => self.heap.push(Reverse((start, index(job)))),
+            Some((_, fit)) => self.heap.push(Reverse((fit.start, index(job)))),
             None => self.stuck.push(index(job)),
         }
     }
@@ -212,14 +248,6 @@ impl<'s, 'm> Floor<'s, 'm> {
         if work.frees || !work.inside.is_empty() || !work.outside.is_empty() {
             self.heap.extend(self.stuck.drain(..).map(|job| Reverse((start, job))));
         }
-    }
-
-    fn missing(&self) -> i64 {
-        let open = |(job, work): (usize, &crate::shop::Work)| {
-            !work.left_out && self.draft.ends[job] >= NEVER
-        };
-        i64::try_from(self.shop.works.iter().enumerate().filter(|&entry| open(entry)).count())
-            .unwrap_or(0)
     }
 }
 

@@ -82,6 +82,13 @@ pub fn explain(model: &Model, plan: &Plan, order: OrderId) -> Vec<Link> {
     chain
 }
 
+/// What kept one job from starting sooner; none: it is not planned.
+#[must_use]
+pub fn why(model: &Model, plan: &Plan, job: JobId) -> Option<Cause> {
+    let placement = plan.placements.get(job)?.as_ref()?;
+    Some(cause(model, plan, job, placement).0)
+}
+
 /// What kept the job, and the job to look at next.
 fn cause(model: &Model, plan: &Plan, id: JobId, placement: &Placement) -> (Cause, Option<JobId>) {
     let (job, start) = (&model.jobs[id], placement.start);

@@ -1,14 +1,15 @@
 //! From a model to a plan, better as long as it is given time.
 
+use crate::anneal;
 use crate::calendar::NEVER;
-use crate::construct::{Draft, construct};
+use crate::construct::{Draft, best_of_rules, construct};
 use crate::cost::{cost, moved};
 use crate::model::{JobId, Model, Placement};
 use crate::outcome::{Options, Plan, Reason, Spent, Unplanned};
+use crate::pins::try_anew;
 use crate::repair::keep;
 use crate::screen::{cascade, screen};
 use crate::shop::{Shop, placement_of};
-use crate::sites::walk_sites;
 
 /// Plans a model: from the plan in force if it has one, else from the best of several dispatching rules.
 ///
@@ -22,7 +23,7 @@ pub fn plan(model: &Model, options: &Options, spent: Spent<'_>) -> Plan {
         && spent() < 1.0
         && shop.works.iter().any(|work| work.fixed.is_none() && !work.left_out);
     let best = if searches { search(&shop, first, options, spent) } else { first };
-    finish(&shop, &best, unplanned)
+    try_anew(model, finish(&shop, &best, unplanned))
 }
 
 /// What the plan in force starts soon stays where it is, if it still is there.
@@ -43,9 +44,10 @@ fn keep_near(shop: &mut Shop<'_>, draft: &Draft) {
 }
 
 fn search(shop: &Shop<'_>, first: Draft, options: &Options, spent: Spent<'_>) -> Draft {
-    let walk = |seed: u64, start: Draft| {
-        let given = start.clone();
-        let best = walk_sites(shop, start, seed, options.iterations, spent);
+    let planned = shop.model.in_force.iter().any(Option::is_some);
+    let first = if planned { first } else { best_of_rules(shop, first, spent) };
+    let walk = |seed: u64, given: Draft| {
+        let best = anneal::search(shop, given.clone(), seed, options.iterations, spent);
         if best.cost < given.cost { best } else { given }
     };
     if options.threads < 2 {

@@ -3,18 +3,23 @@
 //! A caller builds a [`model::Model`] and asks
 //! - [`improve::plan`] for a plan: a first valid one at once, better ones as long as it is given time;
 //! - [`repair::repair`] after an event, for the plan in force with as little changed as possible;
+//! - [`load::load`] for how much of the bays and people a plan uses;
 //! - [`explain::explain`] for what holds a late order, and [`compare::compare`] for two plans side by side.
 //!
 //! # How it plans
-//! A plan is a *list* of jobs and a place for each (bay, people). The builder (`build`) goes through the list once and starts each job at the
-//! first moment at which its vehicle, bay, people and equipment are free *after all earlier jobs of the list* and its calendars
-//! allow. A list sorted by start loses nothing, so every useful plan has a list, one evaluation costs a few dozen nanoseconds a job, and
-//! calendars, moves, settling, brackets and immobile vehicles are rules of one place.
+//! The builder (`build`) gives each job a *turn* and starts it at the first moment at which its vehicle, bay, people and equipment are free
+//! after those with an earlier turn and its calendars allow. What it has built is a *chart* (`chart`): per vehicle, bay and person the chain of the
+//! jobs it serves. Calendars, moves, settling, brackets and immobile vehicles are rules of one place.
 //!
 //! The first plan comes from dispatching (`construct`) with apparent tardiness cost for several look-aheads. Then `anneal` searches:
-//! single jobs on the chain that makes an order late are pulled before what blocks them, blockers are pushed back or given to
-//! other bays and people, and whole orders are taken out and laid in again. Annealing rather than a strict descent, since lateness that runs through
-//! the night gives the objective cliffs; moves along the late chain rather than random ones, since most jobs hold nobody up.
+//! - `refit` takes late vehicles and those in their way out of a timetable with gaps (`table`) and lays them in again in another sequence. All others stay
+//!   where they are, so a try costs the same in a shop of any size;
+//! - `trial` gives single jobs another turn, bay or people, and lays in anew whatever that reaches: for what `refit` leaves alone (brackets,
+//!   immobile vehicles);
+//! - `critical` is for job shops, where a job takes a machine and all that counts is when everything is done: it moves jobs of a longest chain, with a
+//!   tabu list, and the builder lays in what it finds.
+//!
+//! Annealing rather than a strict descent, since lateness that runs through the night gives the objective cliffs.
 //!
 //! Pure: no clock, no I/O. Time is any whole unit (*ticks*) from any origin; the caller picks one and keeps to it.
 
@@ -24,16 +29,30 @@ pub mod compare;
 pub mod cost;
 pub mod explain;
 pub mod improve;
+pub mod load;
 pub mod model;
 pub mod outcome;
 pub mod repair;
 pub mod yardstick;
 
 mod anneal;
+mod best;
+mod budget;
 mod build;
+mod chart;
 mod construct;
+mod critical;
 mod dice;
 mod moves;
+mod pins;
+mod place;
+mod recreate;
+mod refit;
+mod ruin;
+#[cfg(test)]
+mod samples;
 mod screen;
 mod shop;
-mod sites;
+mod table;
+mod trial;
+mod uses;

@@ -1,40 +1,42 @@
 //! What the search tries next.
 
-use crate::anneal::{Ask, Walk};
-use crate::calendar::NEVER;
+use crate::anneal::Walk;
+use crate::chart::{BAY, Node, Turn, VEHICLE, owner, seat, seats_of};
 use crate::model::Ticks;
-use crate::shop::{NONE, Spot};
+use crate::shop::{NONE, Spot, index};
+use crate::trial::{Ask, Touch};
 
-impl Walk<'_, '_> {
-    /// Lays out a candidate list; gives its first changed place.
-    pub(crate) fn propose(&mut self) -> Option<usize> {
-        self.touched.clear();
-        self.moved.clear();
+impl Walk<'_, '_, '_> {
+    /// Chooses the jobs to touch.
+    pub(crate) fn propose(&mut self) -> Option<()> {
         let order = self.late_order();
         let kind = self.dice.below(100);
         if kind < 75 || self.shop.model.weights.makespan > 0 {
             let (job, blocker) = self.link(order)?;
             let ask = if self.dice.below(2) == 0 { Ask::Keep } else { Ask::Free };
             match (kind, blocker) {
-                (0..30, Some(blocker)) => self.pull(job, self.now.starts[blocker], ask),
-                (30..48, Some(blocker)) => self.push(blocker, self.now.starts[job] + 1, ask),
+                (0..30, Some(blocker)) => self.pull(job, self.node(blocker).start, ask),
+                (30..48, Some(blocker)) => self.push(blocker, self.node(job).start + 1, ask),
                 (48..60, _) => {
                     let ask = self.elsewhere(job);
-                    self.touch(job, self.now.starts[job], ask);
+                    self.touch(job, self.node(job).turn, ask);
                 }
                 (60..68, Some(blocker)) => {
                     let ask = self.elsewhere(blocker);
-                    self.touch(blocker, self.now.starts[blocker], ask);
+                    self.touch(blocker, self.node(blocker).turn, ask);
                 }
                 _ => {
                     let other = self.any_before(job)?;
-                    self.pull(job, self.now.starts[other], ask);
+                    self.pull(job, self.node(other).start, ask);
                 }
             }
-        } else {
-            self.shift_orders(order, kind)?;
+            return Some(());
         }
-        self.lay_out()
+        self.shift_orders(order, kind)
+    }
+
+    fn node(&self, job: usize) -> &Node {
+        &self.trial.chart.nodes[job]
     }
 
     /// Whole orders: pulled ahead, put off, or changing places with another.
@@ -49,7 +51,7 @@ impl Walk<'_, '_> {
             75..85 => self.shift(order, there - begin),
             85..90 => {
                 let job = self.any_job()?;
-                let target = self.now.starts[job];
+                let target = self.node(job).start;
                 self.shift(other, target - there);
             }
             _ => {
@@ -61,48 +63,34 @@ impl Walk<'_, '_> {
     }
 
     fn shift(&mut self, order: usize, by: Ticks) {
-        for slot in 0..self.jobs_of[order].len() {
-            let job = self.jobs_of[order][slot] as usize;
-            if self.now.starts[job] < NEVER {
-                self.touch(job, self.now.starts[job] + by, Ask::Free);
-            } else {
-                self.touch(job, self.shop.works[job].release, Ask::Free);
-            }
+        let shop = self.shop;
+        for &job in &shop.jobs_of[order] {
+            let job = job as usize;
+            let node = self.node(job);
+            let to = if node.placed() { node.start + by } else { shop.works[job].release };
+            self.touch(job, Turn::ahead_of(to, shop.works[job].rank), Ask::Free);
         }
     }
 
     fn begin(&self, order: usize) -> Option<Ticks> {
-        let jobs = self.jobs_of[order].iter().map(|&job| job as usize);
-        jobs.filter(|&job| self.shop.works[job].fixed.is_none())
-            .map(|job| self.now.starts[job])
-            .filter(|&start| start < NEVER)
+        let jobs = self.shop.jobs_of[order].iter().map(|&job| job as usize);
+        jobs.filter(|&job| self.shop.works[job].fixed.is_none() && self.node(job).placed())
+            .map(|job| self.node(job).start)
             .min()
     }
 
     /// An order that costs something, rather one that costs much.
     fn late_order(&mut self) -> usize {
-        let model = self.shop.model;
-        if model.weights.makespan > 0
-            && let Some(&last) = self
-                .now
-                .list
-                .iter()
-                .filter(|&&job| self.now.ends[job as usize] < NEVER)
-                .max_by_key(|&&job| self.now.ends[job as usize])
-        {
-            return self.shop.works[last as usize].order as usize;
+        let ends = &self.trial.ends;
+        if self.shop.model.weights.makespan > 0 {
+            return (0..ends.len()).max_by_key(|&order| ends[order]).unwrap_or(0);
         }
         let mut chosen = self.orders[0] as usize;
         let mut worst = -1;
         let mut seen = 0;
         for _ in 0..24 {
             let order = self.orders[self.dice.below(self.orders.len())] as usize;
-            let end = self.jobs_of[order]
-                .iter()
-                .map(|&job| self.now.ends[job as usize])
-                .max()
-                .unwrap_or(0);
-            let costs = self.shop.order_cost(order, end);
+            let costs = self.shop.order_cost(order, ends[order]);
             if costs > worst {
                 (chosen, worst) = (order, costs);
             }
@@ -116,9 +104,8 @@ impl Walk<'_, '_> {
 
     /// A job on the chain that ends the order, with the foreign job that it waits for, if there is one.
     fn link(&mut self, order: usize) -> Option<(usize, Option<usize>)> {
-        let ends = &self.now.ends;
-        let mut job =
-            self.jobs_of[order].iter().map(|&job| job as usize).max_by_key(|&job| ends[job])?;
+        let jobs = self.shop.jobs_of[order].iter().map(|&job| job as usize);
+        let mut job = jobs.max_by_key(|&job| self.node(job).end)?;
         let mut found = None;
         let mut count = 0;
         for _ in 0..64 {
@@ -132,13 +119,9 @@ impl Walk<'_, '_> {
             }
             let next = match (own, foreign) {
                 (Some(own), Some(foreign)) => {
-                    if self.now.ends[own] > self.now.ends[foreign]
-                        || (self.now.ends[own] == self.now.ends[foreign] && self.dice.below(2) == 0)
-                    {
-                        own
-                    } else {
-                        foreign
-                    }
+                    let (mine, theirs) = (self.node(own).end, self.node(foreign).end);
+                    let own_holds = mine > theirs || (mine == theirs && self.dice.below(2) == 0);
+                    if own_holds { own } else { foreign }
                 }
                 (own, foreign) => match own.or(foreign) {
                     Some(next) => next,
@@ -153,43 +136,18 @@ impl Walk<'_, '_> {
         found
     }
 
-    /// What a job waits for: the last job before it of its vehicle, and the last one of its bay or people.
+    /// What a job waits for: the job before it of its vehicle, and the last one before it of its bay, people and equipment.
     fn holds(&self, job: usize) -> (Option<usize>, Option<usize>) {
-        let work = &self.shop.works[job];
-        let spot = self.now.spots[job];
-        let (mut own, mut foreign): (Option<usize>, Option<usize>) = (None, None);
-        let mut left = 1 + usize::from(spot.bay != NONE) + work.people.len();
-        let (mut bay, mut people) =
-            (spot.bay != NONE, [spot.people[0] != NONE, spot.people[1] != NONE]);
-        for &other in self.now.list[..self.place[job] as usize].iter().rev() {
-            let other = other as usize;
-            let there = self.now.spots[other];
-            let same = self.shop.works[other].vehicle == work.vehicle;
-            let mut shares = false;
-            if same && own.is_none() {
-                own = Some(other);
-                left -= 1;
-            }
-            if bay && there.bay == spot.bay {
-                (bay, shares) = (false, true);
-                left -= 1;
-            }
-            for (open, who) in people.iter_mut().zip(&spot.people) {
-                if *open && there.people.contains(who) {
-                    (*open, shares) = (false, true);
-                    left -= 1;
-                }
-            }
-            if shares
-                && !same
-                && foreign.is_none_or(|known| self.now.ends[other] > self.now.ends[known])
-            {
-                foreign = Some(other);
-            }
-            if left == 0 {
-                break;
-            }
-        }
+        let chart = &self.trial.chart;
+        let before = |seat: u32| {
+            let before = chart.at(seat).before;
+            (before != NONE).then(|| owner(before).0)
+        };
+        let own = before(seat(job, VEHICLE));
+        let vehicle = self.shop.works[job].vehicle;
+        let foreign = (seats_of(job).skip(BAY).filter_map(before))
+            .filter(|&other| self.shop.works[other].vehicle != vehicle)
+            .max_by_key(|&other| self.node(other).end);
         (own, foreign)
     }
 
@@ -198,7 +156,7 @@ impl Walk<'_, '_> {
         if work.fixed.is_some() || self.dice.below(3) == 0 {
             return Ask::Free;
         }
-        let mut spot: Spot = self.now.spots[job];
+        let mut spot: Spot = self.node(job).spot;
         let (bays, people) = (work.bays.len(), work.people.len());
         if bays > 1 && (people == 0 || self.dice.below(2) == 0) {
             spot.bay = work.bays[self.dice.below(bays)];
@@ -220,83 +178,58 @@ impl Walk<'_, '_> {
     }
 
     fn any_job(&mut self) -> Option<usize> {
-        let job = self.now.list[self.dice.below(self.now.list.len())] as usize;
-        (self.shop.works[job].fixed.is_none() && self.now.starts[job] < NEVER).then_some(job)
+        let job = self.movable[self.dice.below(self.movable.len())] as usize;
+        self.node(job).placed().then_some(job)
     }
 
+    /// A job some steps before it in one of its rows.
     fn any_before(&mut self, job: usize) -> Option<usize> {
-        let place = self.place[job] as usize;
-        let reach = place.min(60);
-        (reach > 0).then(|| self.now.list[place - 1 - self.dice.below(reach)] as usize)
+        let seats = seats_of(job);
+        let taken = |seat: &u32| self.trial.chart.at(*seat).row != NONE;
+        let rows = seats.clone().skip(BAY).filter(taken).count();
+        let row = self.dice.below(rows);
+        let mut seat = seats_of(job).skip(BAY).filter(taken).nth(row)?;
+        let mut found = None;
+        for _ in 0..=self.dice.below(6) {
+            let before = self.trial.chart.at(seat).before;
+            if before == NONE {
+                break;
+            }
+            seat = before;
+            found = Some(owner(seat).0);
+        }
+        found
     }
 
-    fn touch(&mut self, job: usize, key: Ticks, ask: Ask) {
-        if self.shop.works[job].fixed.is_none()
-            && !self.touched.iter().any(|(known, _)| *known as usize == job)
+    fn touch(&mut self, job: usize, turn: Turn, ask: Ask) {
+        let job = index(job);
+        if self.shop.works[job as usize].fixed.is_none()
+            && self.touched.iter().all(|touch| touch.job != job)
         {
-            self.touched.push((crate::shop::index(job), ask));
-            self.moved.push((key, self.rank[job], crate::shop::index(job)));
+            self.touched.push(Touch { job, turn, ask });
         }
     }
 
     /// Moves a job ahead of that moment, with what must come before it.
     fn pull(&mut self, job: usize, to: Ticks, ask: Ask) {
-        self.touch(job, to, ask);
-        for slot in 0..self.shop.works[job].before.len() {
-            let before = self.shop.works[job].before[slot].0 as usize;
-            if self.now.starts[before] >= to && self.now.starts[before] < NEVER {
-                self.pull(before, to, ask);
+        let work = &self.shop.works[job];
+        self.touch(job, Turn::ahead_of(to, work.rank), ask);
+        for &(before, _) in &work.before {
+            let node = self.node(before as usize);
+            if node.start >= to && node.placed() {
+                self.pull(before as usize, to, ask);
             }
         }
     }
 
     /// Moves a job behind that moment, with what comes after it.
     fn push(&mut self, job: usize, to: Ticks, ask: Ask) {
-        self.touch(job, to, ask);
-        for slot in 0..self.shop.works[job].after.len() {
-            let after = self.shop.works[job].after[slot] as usize;
-            if self.now.starts[after] < to {
-                self.push(after, to, ask);
+        let work = &self.shop.works[job];
+        self.touch(job, Turn::ahead_of(to, work.rank), ask);
+        for &after in &work.after {
+            if self.node(after as usize).start < to {
+                self.push(after as usize, to, ask);
             }
         }
-    }
-
-    /// Takes the moved jobs out of the list and lays them in again by their keys.
-    fn lay_out(&mut self) -> Option<usize> {
-        if self.moved.is_empty() {
-            return None;
-        }
-        self.moved.sort_unstable();
-        let starts = &self.now.starts;
-        let old = &self.now.list;
-        let spot_of_key = |key: Ticks| old.partition_point(|&job| starts[job as usize] < key);
-        let (mut low, mut high) = (old.len(), 0);
-        for &(key, _, job) in &self.moved {
-            let (there, here) = (spot_of_key(key), self.place[job as usize] as usize);
-            low = low.min(there).min(here);
-            high = high.max(there).max(here + 1);
-        }
-        self.list.copy_from_slice(old);
-        let mut next = self.moved.iter().peekable();
-        let mut write = low;
-        for &job in &old[low..high] {
-            if self.touched.iter().any(|(moved, _)| *moved == job) {
-                continue;
-            }
-            while let Some(&&(key, _, moved)) = next.peek()
-                && key <= starts[job as usize]
-            {
-                self.list[write] = moved;
-                write += 1;
-                next.next();
-            }
-            self.list[write] = job;
-            write += 1;
-        }
-        for &(_, _, moved) in next {
-            self.list[write] = moved;
-            write += 1;
-        }
-        Some(low)
     }
 }

@@ -1,11 +1,12 @@
 //! After an event: the plan in force with as little changed as possible.
 
-use crate::build::State;
 use crate::calendar::NEVER;
-use crate::construct::{Draft, Rule, construct, dispatch, ready};
+use crate::chart::{Chart, Turn};
+use crate::construct::{Draft, Rule, construct, cost, dispatch, ready};
 use crate::improve::{finish, first};
 use crate::model::{Model, Placement};
 use crate::outcome::Plan;
+use crate::pins::try_anew;
 use crate::shop::{NONE, Shop, index, placement_of, spot_of};
 
 /// Repairs the plan in force ([`Model::in_force`]): every job that still can keeps bay, people and start; what can't is laid in again as early as possible, and
@@ -15,7 +16,7 @@ use crate::shop::{NONE, Shop, index, placement_of, spot_of};
 #[must_use]
 pub fn repair(model: &Model) -> Plan {
     let (shop, unplanned, draft) = first(model);
-    finish(&shop, &draft, unplanned)
+    try_anew(model, finish(&shop, &draft, unplanned))
 }
 
 /// The plan in force as far as it can be kept; then what is new, laid into the gaps.
@@ -104,63 +105,62 @@ fn let_go(shop: &Shop<'_>, vehicles: &[u32], bays: &[u32], released: &mut [bool]
 /// Every job of the plan in force that is not released, at its old place or a little later.
 fn kept(shop: &Shop<'_>, released: &[bool]) -> (Draft, i64) {
     let model = shop.model;
-    let sorted = shop.sorted();
-    let mut rank = vec![index(shop.works.len()); shop.works.len()];
     let mut known = vec![false; shop.works.len()];
-    for (number, &job) in sorted.iter().enumerate() {
+    for &job in &shop.sorted() {
         let id = job as usize;
         let work = &shop.works[id];
-        rank[id] = index(number);
         let before = work.before.iter().all(|(before, _)| known[*before as usize]);
         let planned = model.in_force.get(id).is_some_and(Option::is_some) && !released[id];
         known[id] = work.fixed.is_some() || (planned && before && !work.left_out);
     }
-    let key = |job: usize| match (shop.works[job].fixed, model.in_force.get(job)) {
-        (Some((start, ..)), _) => start,
-        (None, Some(Some(before))) => before.start,
-        _ => NEVER,
-    };
-    let mut list: Vec<u32> = (0..shop.works.len())
-        .filter(|&job| known[job] || shop.works[job].fixed.is_some())
-        .map(index)
-        .collect();
-    list.sort_by_key(|&job| (key(job as usize), rank[job as usize]));
+    let mut list: Vec<(Turn, usize)> = Vec::with_capacity(shop.works.len());
+    for (job, work) in shop.works.iter().enumerate() {
+        match (work.fixed, model.in_force.get(job)) {
+            (Some((start, end, _)), _) => list.push((Turn::of(start, end, work.rank), job)),
+            (None, Some(Some(old))) if known[job] => {
+                list.push((Turn::of(old.start, old.end, work.rank), job));
+            }
+            _ => {}
+        }
+    }
+    list.sort_unstable();
     let mut draft = Draft::empty(shop.works.len());
-    let mut state = State::new(shop);
-    for &job in &list {
-        lay(shop, &mut state, &mut draft, job as usize);
+    let mut chart = Chart::new(shop);
+    for (turn, job) in list {
+        chart.nodes[job].turn = turn;
+        lay(shop, &mut chart, &mut draft, job);
         if draft.broken.is_some() {
             break;
         }
     }
-    (draft, state.cost)
+    let cost = cost(shop, &chart);
+    (draft, cost)
 }
 
-fn lay(shop: &Shop<'_>, state: &mut State, draft: &mut Draft, job: usize) {
+fn lay(shop: &Shop<'_>, chart: &mut Chart, draft: &mut Draft, job: usize) {
     let work = &shop.works[job];
     let at = ready(shop, &draft.ends, job);
     if let Some((start, end, spot)) = work.fixed {
-        let known = !work.wish || at.is_some();
-        if known && state.book_fixed(shop, job, start, end, spot, at.unwrap_or(NEVER / -2)) {
+        if chart.book_fixed(shop, job, at) {
             draft.set(job, spot, start, end);
         } else {
             draft.broken = Some(job);
         }
         return;
     }
-    let Some(at) = at.filter(|_| state.admits(shop, job)) else {
+    let Some(at) = at.filter(|_| chart.admits(shop, job)) else {
         return;
     };
     if let Some(Some(before)) = shop.model.in_force.get(job) {
         let spot = spot_of(before);
         let from = at.max(before.start);
-        if usable(shop, job, before) {
-            let (start, end) = state.earliest(shop, job, spot, from);
-            // A short delay is passed on; who would wait long is laid in anew, so that others keep their place.
-            if start <= from + work.length {
-                state.book(shop, job, spot, start, end);
-                draft.set(job, spot, start, end);
-            }
+        if usable(shop, job, before)
+            && let Some(fit) = chart.earliest(shop, job, spot, from)
+            // A short delay is passed on; what would start much later is laid into a gap, so that others keep their place.
+            && fit.start <= before.start + work.length / 3
+        {
+            chart.book(shop, job, spot, fit);
+            draft.set(job, spot, fit.start, fit.end);
         }
     }
 }

@@ -24,6 +24,9 @@ pub(crate) fn screen<'m>(
             *reason = pin_spot(&mut shop, id);
         }
     }
+    for id in 0..model.jobs.len() {
+        narrow(&mut shop, id);
+    }
     keep_in_bay(&mut shop, &mut reasons);
     let mut circular = vec![true; model.jobs.len()];
     for job in shop.sorted() {
@@ -110,6 +113,23 @@ fn pin_spot(shop: &mut Shop<'_>, id: JobId) -> Option<Reason> {
     None
 }
 
+/// Bays where people or equipment for the job are missing drop out, unless none is left.
+fn narrow(shop: &mut Shop<'_>, id: JobId) {
+    let work = &shop.works[id];
+    let serves = |&bay: &u32| {
+        let zone = shop.zone(work.order, bay);
+        let there = |&who: &u32| shop.works_in[who as usize * shop.zones + zone];
+        work.people.iter().all(|able| able.iter().any(there))
+            && work.equipment.iter().all(|&(kind, units)| {
+                shop.pool(kind, zone).is_some_and(|pool| shop.pools[pool].capacity() >= units)
+            })
+    };
+    let bays: Vec<u32> = work.bays.iter().copied().filter(serves).collect();
+    if !bays.is_empty() {
+        shop.works[id].bays = bays;
+    }
+}
+
 /// What by its order falls into an immobile span needs the bay of the span.
 fn keep_in_bay(shop: &mut Shop<'_>, reasons: &mut [Option<Reason>]) {
     let model = shop.model;
@@ -186,12 +206,19 @@ fn lacks(shop: &Shop<'_>, id: JobId) -> Option<Reason> {
     {
         return Some(Reason::NoTechnician(job.people[1].clone()));
     }
-    for (&(kind, units), (name, _)) in
-        work.equipment.iter().zip(job.equipment.iter().filter(|(_, units)| *units > 0))
-    {
-        let enough = |&zone: &usize| shop.pool(kind, zone).is_some_and(|pool| pool.count >= units);
+    let mut names: Vec<&String> = Vec::new();
+    for (name, _) in job.equipment.iter().filter(|(_, units)| *units > 0) {
+        if !names.contains(&name) {
+            names.push(name);
+        }
+    }
+    for (&(kind, units), name) in work.equipment.iter().zip(names) {
+        let enough = |&zone: &usize| {
+            shop.pool(kind, zone).is_some_and(|pool| shop.pools[pool].capacity() >= units)
+        };
         if !zones.iter().any(enough) {
-            return Some(Reason::NoEquipment { kind: name.clone(), needed: units });
+            let needed = u32::try_from(units).unwrap_or(u32::MAX);
+            return Some(Reason::NoEquipment { kind: name.clone(), needed });
         }
     }
     None
@@ -207,8 +234,7 @@ fn spot_at(shop: &Shop<'_>, id: JobId, start: Ticks) -> Result<Placement, String
     if end > shop.model.horizon {
         return Err("pinned to a time after the end of the planned time".to_owned());
     }
-    let open =
-        |number: usize, length: Ticks| shop.calendars[number].fit(start, length, 0).0 == start;
+    let open = |number: usize, length: Ticks| shop.calendars[number].fit(start, length) == start;
     let mut why = "pinned to a time at which no bay for it is free";
     for &bay in &work.bays {
         let hold = if work.settle_bay { work.settle } else { 0 };
@@ -231,14 +257,7 @@ fn spot_at(shop: &Shop<'_>, id: JobId, start: Ticks) -> Result<Placement, String
             why = "pinned to a time at which nobody who can do it is free";
             continue;
         };
-        let equipped = work.equipment.iter().all(|&(kind, units)| {
-            shop.pool(kind, zone).is_some_and(|pool| {
-                let free = (pool.first..pool.first + pool.count)
-                    .filter(|&unit| open(unit as usize, work.length))
-                    .count();
-                free >= units as usize
-            })
-        });
+        let equipped = shop.equipped(&shop.pools, work, bay, start, work.length) == start;
         if equipped {
             return Ok(placement_of(start, end, Spot { bay, people }));
         }

@@ -2,6 +2,8 @@
 
 use crate::calendar::{Calendar, NEVER};
 use crate::model::{Job, JobId, Model, Placement, Ticks};
+use crate::uses::Uses;
+use std::collections::HashMap;
 
 /// No bay: on the road, outside; no person.
 pub(crate) const NONE: u32 = u32::MAX;
@@ -34,10 +36,12 @@ pub(crate) struct Work {
     pub(crate) bays: Vec<u32>,
     /// Who can do it, by person, those with the fewest skills first.
     pub(crate) people: Vec<Vec<u32>>,
-    /// (kind, units)
-    pub(crate) equipment: Vec<(u32, u32)>,
+    /// Kind and units, each kind once.
+    pub(crate) equipment: Vec<(u32, i64)>,
     pub(crate) before: Vec<(u32, Ticks)>,
     pub(crate) after: Vec<u32>,
+    /// Its place in an order of the edges.
+    pub(crate) rank: u32,
     /// Least time from its end to the end of its order.
     pub(crate) tail: Ticks,
     pub(crate) settle: Ticks,
@@ -60,13 +64,17 @@ pub(crate) struct Work {
     pub(crate) frees: bool,
 }
 
-/// Equal units of equipment.
-#[derive(Debug, Clone, Copy)]
-pub(crate) struct Units {
-    pub(crate) first: u32,
-    pub(crate) count: u32,
-    /// No unit is closed at any time.
-    pub(crate) plain: bool,
+/// Bays and people that can do a job.
+type Means = (Vec<u32>, Vec<Vec<u32>>);
+/// Those worked out already, by zones, capabilities and skills.
+type Known<'m> = HashMap<(&'m [usize], Option<&'m [String]>, &'m [Vec<String>]), Means>;
+
+/// A bracket's members that take part, and what must not fall inside; whether it was entered before.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Span {
+    pub(crate) inside: Vec<u32>,
+    pub(crate) outside: u32,
+    pub(crate) entered: bool,
 }
 
 /// Everything the builder reads.
@@ -75,7 +83,7 @@ pub(crate) struct Shop<'m> {
     pub(crate) model: &'m Model,
     pub(crate) works: Vec<Work>,
     pub(crate) bays: usize,
-    /// Calendars of bays, then technicians, then units.
+    /// Calendars of bays, then technicians.
     pub(crate) calendars: Vec<Calendar>,
     pub(crate) zone_of: Vec<u32>,
     pub(crate) zones: usize,
@@ -83,9 +91,11 @@ pub(crate) struct Shop<'m> {
     pub(crate) works_in: Vec<bool>,
     /// kind x zone: index into `pools`, `NONE` without
     pub(crate) pool_of: Vec<u32>,
-    pub(crate) pools: Vec<Units>,
-    /// By bracket: number of members that take part, whether it was entered before.
-    pub(crate) brackets: Vec<(u32, bool)>,
+    /// Equipment, and what fixed work uses of it.
+    pub(crate) pools: Vec<Uses>,
+    pub(crate) brackets: Vec<Span>,
+    /// By order, what is planned of it.
+    pub(crate) jobs_of: Vec<Vec<u32>>,
     pub(crate) home: Vec<u32>,
     /// Vehicles that are immobile from the beginning.
     pub(crate) immobile_now: Vec<bool>,
@@ -99,6 +109,12 @@ pub(crate) struct Shop<'m> {
 }
 
 impl Work {
+    /// No less does the job take in any bay.
+    #[inline]
+    pub(crate) const fn least(&self) -> Ticks {
+        if self.lengths.is_empty() { self.length } else { 0 }
+    }
+
     /// How long the job takes in that bay.
     #[inline]
     pub(crate) fn length_in(&self, bay: u32) -> Ticks {
@@ -131,7 +147,8 @@ impl<'m> Shop<'m> {
             works_in: Vec::new(),
             pool_of: vec![NONE; kinds.len() * zones],
             pools: Vec::new(),
-            brackets: vec![(0, false); model.brackets.len()],
+            brackets: vec![Span::default(); model.brackets.len()],
+            jobs_of: vec![Vec::new(); model.orders.len()],
             home: model
                 .orders
                 .iter()
@@ -145,7 +162,8 @@ impl<'m> Shop<'m> {
         };
         shop.open_calendars();
         shop.lay_out_pools(&kinds);
-        shop.works = (0..model.jobs.len()).map(|id| shop.work(id, &kinds)).collect();
+        let mut known = Known::new();
+        shop.works = (0..model.jobs.len()).map(|id| shop.work(id, &kinds, &mut known)).collect();
         shop.tie();
         shop.bracket();
         shop
@@ -177,14 +195,7 @@ impl<'m> Shop<'m> {
         for pool in &self.model.pools {
             let Ok(kind) = kinds.binary_search(&pool.kind.as_str()) else { continue };
             let number = index(self.pools.len());
-            self.pools.push(Units {
-                first: index(self.calendars.len()),
-                count: pool.capacity,
-                plain: true,
-            });
-            self.calendars.extend(
-                (0..pool.capacity).map(|_| Calendar::between(NEVER / -2, self.model.horizon)),
-            );
+            self.pools.push(Uses::new(pool.capacity, self.model.now, self.model.horizon));
             let row = &mut self.pool_of[kind * self.zones..(kind + 1) * self.zones];
             let own = |zone: usize| {
                 self.model
@@ -200,43 +211,69 @@ impl<'m> Shop<'m> {
         }
     }
 
-    fn work(&self, id: JobId, kinds: &[&str]) -> Work {
+    /// Bays and, by person, people that can do a job.
+    fn means(&self, job: &'m Job, known: &mut Known<'m>) -> Means {
+        let model = self.model;
+        let zones = &model.orders[job.order].zones;
+        if job.lengths.is_empty() {
+            let needs = (zones.as_slice(), job.bay.as_deref(), job.people.as_slice());
+            return known
+                .entry(needs)
+                .or_insert_with(|| {
+                    let bays = self.bays_for(job.bay.as_deref(), zones);
+                    let people = self.people_for(job, &bays);
+                    (bays, people)
+                })
+                .clone();
+        }
+        let bays: Vec<u32> = job.lengths.iter().map(|&(bay, _)| index(bay)).collect();
+        let people = self.people_for(job, &bays);
+        (bays, people)
+    }
+
+    fn bays_for(&self, needs: Option<&[String]>, zones: &[usize]) -> Vec<u32> {
+        let Some(needs) = needs else { return vec![NONE] };
+        let bays = &self.model.bays;
+        let mut able: Vec<u32> = (0..bays.len())
+            .filter(|&bay| zones.is_empty() || zones.contains(&bays[bay].zone))
+            .filter(|&bay| needs.iter().all(|need| bays[bay].capabilities.contains(need)))
+            .map(index)
+            .collect();
+        able.sort_by_key(|&bay| bays[bay as usize].capabilities.len());
+        able
+    }
+
+    fn people_for(&self, job: &Job, bays: &[u32]) -> Vec<Vec<u32>> {
+        let mut zones: Vec<usize> =
+            bays.iter().map(|&bay| self.zone(index(job.order), bay)).collect();
+        zones.sort_unstable();
+        zones.dedup();
+        let crew = &self.model.technicians;
+        let able = |skills: &Vec<String>| {
+            let mut able: Vec<u32> = (0..crew.len())
+                .filter(|&who| zones.iter().any(|zone| self.works_in[who * self.zones + zone]))
+                .filter(|&who| skills.iter().all(|skill| crew[who].skills.contains(skill)))
+                .map(index)
+                .collect();
+            able.sort_by_key(|&who| crew[who as usize].skills.len());
+            able
+        };
+        job.people.iter().map(able).collect()
+    }
+
+    fn work(&self, id: JobId, kinds: &[&str], known: &mut Known<'m>) -> Work {
         let model = self.model;
         let job = &model.jobs[id];
         let order = &model.orders[job.order];
-        let bays = match &job.bay {
-            _ if !job.lengths.is_empty() => {
-                job.lengths.iter().map(|&(bay, _)| index(bay)).collect()
+        let (bays, people) = self.means(job, known);
+        let mut equipment: Vec<(u32, i64)> = Vec::new();
+        for (kind, units) in job.equipment.iter().filter(|(_, units)| *units > 0) {
+            let kind = kinds.binary_search(&kind.as_str()).map_or(NONE, index);
+            match equipment.iter_mut().find(|(known, _)| *known == kind) {
+                Some((_, known)) => *known += i64::from(*units),
+                None => equipment.push((kind, i64::from(*units))),
             }
-            None => vec![NONE],
-            Some(needs) => {
-                let mut bays: Vec<u32> = (0..model.bays.len())
-                    .filter(|&bay| {
-                        let bay = &model.bays[bay];
-                        (order.zones.is_empty() || order.zones.contains(&bay.zone))
-                            && needs.iter().all(|need| bay.capabilities.contains(need))
-                    })
-                    .map(index)
-                    .collect();
-                bays.sort_by_key(|&bay| model.bays[bay as usize].capabilities.len());
-                bays
-            }
-        };
-        let people = job
-            .people
-            .iter()
-            .map(|skills| {
-                let mut able: Vec<u32> = (0..model.technicians.len())
-                    .filter(|&who| {
-                        skills.iter().all(|skill| model.technicians[who].skills.contains(skill))
-                    })
-                    .map(index)
-                    .collect();
-                able.sort_by_key(|&who| model.technicians[who as usize].skills.len());
-                able
-            })
-            .collect();
-        let equipment = job.equipment.iter().filter(|(_, units)| *units > 0);
+        }
         Work {
             order: index(job.order),
             vehicle: index(order.vehicle),
@@ -245,13 +282,10 @@ impl<'m> Shop<'m> {
             release: order.release.max(model.now).max(job.earliest),
             bays,
             people,
-            equipment: equipment
-                .map(|(kind, units)| {
-                    (kinds.binary_search(&kind.as_str()).map_or(NONE, index), *units)
-                })
-                .collect(),
+            equipment,
             before: Vec::new(),
             after: Vec::new(),
+            rank: index(model.jobs.len()),
             tail: 0,
             settle: job.settle.ticks.max(0),
             settle_vehicle: job.settle.blocks_vehicle,
@@ -331,7 +365,7 @@ impl<'m> Shop<'m> {
                 self.works[member as usize].inside.push(index(number));
             }
             self.works[outside as usize].outside.push(index(number));
-            self.brackets[number] = (index(members.len()), bracket.entered);
+            self.brackets[number] = Span { inside: members, outside, entered: bracket.entered };
         }
     }
 
@@ -369,10 +403,15 @@ impl<'m> Shop<'m> {
         sorted
     }
 
-    /// Works out the tails; fixed work and what is left out lengthen nothing.
+    /// Works out ranks, tails (fixed work and what is left out lengthen nothing) and the jobs of each order.
     pub(crate) fn set_tails(&mut self) {
-        for &job in self.sorted().iter().rev() {
+        self.jobs_of.iter_mut().for_each(Vec::clear);
+        for (rank, &job) in self.sorted().iter().enumerate().rev() {
             let job = job as usize;
+            self.works[job].rank = index(rank);
+            if !self.works[job].left_out {
+                self.jobs_of[self.works[job].order as usize].push(index(job));
+            }
             let order = self.works[job].order;
             let mut tail = 0;
             for &next in &self.works[job].after {
@@ -408,13 +447,67 @@ impl<'m> Shop<'m> {
         }
     }
 
+    /// The row of a vehicle on the chart.
     #[inline]
-    pub(crate) fn pool(&self, kind: u32, zone: usize) -> Option<Units> {
+    pub(crate) const fn row_of(&self, vehicle: u32) -> u32 {
+        index(self.calendars.len()) + vehicle
+    }
+
+    /// The row of a person.
+    #[inline]
+    pub(crate) const fn person_row(&self, person: u32) -> u32 {
+        index(self.bays) + person
+    }
+
+    /// The pool that serves a kind in a zone.
+    #[inline]
+    pub(crate) fn pool(&self, kind: u32, zone: usize) -> Option<usize> {
         if kind == NONE {
             return None;
         }
         let pool = self.pool_of[kind as usize * self.zones + zone];
-        (pool != NONE).then(|| self.pools[pool as usize])
+        (pool != NONE).then_some(pool as usize)
+    }
+
+    /// The first moment from which all equipment of a job in that bay is free for the length; `uses` tells what is in use.
+    pub(crate) fn equipped(
+        &self,
+        uses: &[Uses],
+        work: &Work,
+        bay: u32,
+        from: Ticks,
+        length: Ticks,
+    ) -> Ticks {
+        let mut at = from;
+        let zone = self.zone(work.order, bay);
+        loop {
+            let before = at;
+            for &(kind, units) in &work.equipment {
+                let Some(pool) = self.pool(kind, zone) else { return NEVER };
+                if at < NEVER {
+                    at = uses[pool].room(at, length, units);
+                }
+            }
+            if at == before || work.equipment.len() == 1 {
+                return at;
+            }
+        }
+    }
+
+    /// Takes a job's equipment for a time, or gives it back.
+    pub(crate) fn equip(
+        &self,
+        uses: &mut [Uses],
+        work: &Work,
+        bay: u32,
+        (start, end): (Ticks, Ticks),
+        takes: bool,
+    ) {
+        for &(kind, units) in &work.equipment {
+            if let Some(pool) = self.pool(kind, self.zone(work.order, bay)) {
+                uses[pool].take(start, end, if takes { units } else { -units });
+            }
+        }
     }
 
     /// First start and end of work that may pause, by one technician.
@@ -487,21 +580,6 @@ impl<'m> Shop<'m> {
         self.works[job].left_out = true;
     }
 
-    /// Closes one unit of a pool for a time: the units in turn that are free longest, so that never more is closed than is used.
-    fn close_unit(&mut self, pool: Units, start: Ticks, end: Ticks) {
-        let mut at = start;
-        while at < end {
-            let range = pool.first as usize..(pool.first + pool.count) as usize;
-            let open = |unit: usize| {
-                let windows = self.calendars[unit].windows();
-                windows.iter().find(|(from, to)| *from <= at && at < *to).map(|(_, to)| (*to, unit))
-            };
-            let Some((to, unit)) = range.filter_map(open).max() else { break };
-            self.calendars[unit].close(at, to.min(end));
-            at = to;
-        }
-    }
-
     /// Fixes a job: its bay, people and equipment are closed for the time. With `wish` it was the dispatcher's or the plan's wish and not a fact.
     pub(crate) fn fix(&mut self, job: usize, placement: &Placement, wish: bool) {
         let spot = spot_of(placement);
@@ -515,16 +593,9 @@ impl<'m> Shop<'m> {
             self.calendars[self.bays + person].close(start, end);
             self.busy[person].push((start, end));
         }
-        let zone = self.zone(self.works[job].order, spot.bay);
-        for (kind, units) in self.works[job].equipment.clone() {
-            let Some(pool) = self.pool(kind, zone) else { continue };
-            for _ in 0..units {
-                self.close_unit(pool, start, end);
-            }
-            if end > self.model.now {
-                self.pools[self.pool_of[kind as usize * self.zones + zone] as usize].plain = false;
-            }
-        }
+        let mut pools = std::mem::take(&mut self.pools);
+        self.equip(&mut pools, &self.works[job], spot.bay, (start, end), true);
+        self.pools = pools;
         if end > self.model.now {
             let until =
                 if self.works[job].settle_vehicle { end + self.works[job].settle } else { end };

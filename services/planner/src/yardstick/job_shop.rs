@@ -33,6 +33,9 @@ impl JobShop {
             )));
         }
         let machines = count(machines)?;
+        if machines > 100_000 {
+            return Err(Unreadable::JobShop(format!("{machines} machines are out of range")));
+        }
         let shop = rows.iter().map(|row| flexible(row, machines)).collect::<Result<Vec<_>, _>>();
         let jobs = match shop {
             Ok(jobs) => jobs,

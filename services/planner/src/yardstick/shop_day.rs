@@ -8,7 +8,7 @@ use crate::model::{
 use crate::outcome::Plan;
 use serde::Deserialize;
 use serde_json::{Map, Value, json};
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, HashMap, HashSet};
 
 /// A shop day as it is written.
 #[derive(Debug, Clone, Deserialize)]
@@ -102,7 +102,44 @@ impl ShopDay {
                 day.format
             )));
         }
+        day.check()?;
         Ok(day)
+    }
+
+    /// Refuses what no shop has: times and weights beyond all bounds, and two tasks of one name.
+    fn check(&self) -> Result<(), Unreadable> {
+        let time = |what: &str, at: Ticks| within(what, at, -LATEST, LATEST);
+        let length = |what: &str, ticks: Ticks| within(what, ticks, 0, LATEST);
+        time("now", self.now)?;
+        time("horizon", self.horizon)?;
+        for way in [self.moving.same_zone, self.moving.other_zone, self.moving.cost] {
+            length("move", way)?;
+        }
+        let closed = self.bays.iter().flat_map(|bay| &bay.closed);
+        let shifts = self.technicians.iter().flat_map(|technician| &technician.shifts);
+        for &(from, to) in closed.chain(shifts) {
+            time("a window", from)?;
+            time("a window", to)?;
+        }
+        let mut known = HashSet::new();
+        for order in &self.orders {
+            time("release", order.release)?;
+            time("due", order.due)?;
+            within("weight", order.weight, 0, 100_000)?;
+            for task in &order.tasks {
+                length("minutes", task.minutes)?;
+                if let Some(frozen) = &task.frozen {
+                    time("start", frozen.start)?;
+                }
+                for edge in &task.after {
+                    time("wait", edge.wait)?;
+                }
+                if !known.insert(task.id.as_str()) {
+                    return Err(Unreadable::ShopDay(format!("two tasks `{}`", task.id)));
+                }
+            }
+        }
+        Ok(())
     }
 
     /// The shop day as a model; one tick is a minute.
@@ -245,6 +282,17 @@ impl ShopDay {
             printed["unplanned"] = Value::Object(reasons);
         }
         Ok(serde_json::to_string(&printed)?)
+    }
+}
+
+/// No moment is further from the origin than this many minutes.
+const LATEST: Ticks = 1_000_000_000;
+
+fn within(what: &str, value: i64, least: i64, most: i64) -> Result<(), Unreadable> {
+    if (least..=most).contains(&value) {
+        Ok(())
+    } else {
+        Err(Unreadable::ShopDay(format!("{what} {value} is not between {least} and {most}")))
     }
 }
 

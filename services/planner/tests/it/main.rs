@@ -2,7 +2,9 @@
 
 mod calm;
 mod checker;
+mod instances;
 mod published;
 mod reasons;
 mod rules;
 mod shops;
+mod week;

@@ -121,6 +121,20 @@ fn contradictory_pins_are_named() {
 }
 
 #[test]
+fn of_two_pins_that_want_the_same_person_at_the_same_time_one_is_given_up() {
+    let pin = Pin { start: Some(200), technician: Some(0), ..Pin::default() };
+    let mut model = shop(Job { bay: Some(vec![]), people: vec![vec![]], pin, ..Job::default() });
+    model.bays.push(model.bays[0].clone());
+    model.jobs[2].pin = pin;
+    model.jobs.push(Job { pin: Pin::default(), ..model.jobs[2].clone() });
+    model.jobs.swap(2, 3);
+    assert_eq!(
+        reasons(&model),
+        [(3, "pinned to a time at which nobody who can do it is free".to_owned())]
+    );
+}
+
+#[test]
 fn a_pin_that_comes_before_what_it_waits_for_is_given_up() {
     let mut model = shop(Job { bay: Some(vec![]), people: vec![vec![]], ..Job::default() });
     model.jobs[1].pin.start = Some(110);

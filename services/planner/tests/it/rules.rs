@@ -9,8 +9,13 @@ use proptest::prelude::*;
 
 const WALK: Options = Options { iterations: Some(300), seed: 7, threads: 1 };
 
+/// A thousand, or as many as the environment asks for.
+fn cases() -> u32 {
+    std::env::var("PROPTEST_CASES").ok().and_then(|cases| cases.parse().ok()).unwrap_or(1_000)
+}
+
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 1_000, failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: cases(), failure_persistence: None, ..ProptestConfig::default() })]
 
     #[test]
     fn every_plan_of_a_random_shop_keeps_every_rule(model in shop()) {

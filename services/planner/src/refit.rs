@@ -1,0 +1,118 @@
+//! Ruin and recreate: a late order and those in its way are taken out of the timetable and laid in again in another sequence.
+
+use crate::calendar::NEVER;
+use crate::construct::Draft;
+use crate::dice::Dice;
+use crate::model::Ticks;
+use crate::shop::{Shop, Spot, index};
+use crate::table::Table;
+
+/// A timetable that changes by ruin and recreate.
+pub(crate) struct Refit<'s, 'm> {
+    pub(crate) shop: &'s Shop<'m>,
+    pub(crate) table: Table<'s, 'm>,
+    pub(crate) cost: i64,
+    /// By vehicle, what it costs, and what it costs at least.
+    pub(crate) prices: Vec<i64>,
+    pub(crate) least: Vec<i64>,
+    /// Vehicles with work that may be taken out.
+    pub(crate) vehicles: Vec<u32>,
+    /// Vehicles that are out, each with what it cost.
+    pub(crate) out: Vec<(u32, i64)>,
+    pub(crate) lifted: Vec<(u32, Spot, Ticks, Ticks)>,
+    pub(crate) laid: Vec<u32>,
+}
+
+impl<'s, 'm> Refit<'s, 'm> {
+    pub(crate) fn new(shop: &'s Shop<'m>, plan: Draft) -> Self {
+        let table = Table::new(shop, plan);
+        let prices: Vec<i64> = (0..table.loose.len()).map(|vehicle| table.price(vehicle)).collect();
+        let movable = |vehicle: &usize| {
+            let jobs = &table.jobs_of[*vehicle];
+            table.loose[*vehicle]
+                && jobs.iter().any(|&job| shop.works[job as usize].fixed.is_none())
+        };
+        Self {
+            shop,
+            cost: prices.iter().sum(),
+            least: (0..prices.len()).map(|vehicle| table.least_price(vehicle)).collect(),
+            vehicles: (0..prices.len()).filter(movable).map(index).collect(),
+            prices,
+            table,
+            out: Vec::new(),
+            lifted: Vec::new(),
+            laid: Vec::new(),
+        }
+    }
+
+    /// Whether any work may be taken out, and whether all may that moves at all.
+    pub(crate) fn reach(&self) -> (bool, bool) {
+        let loose = |job: usize| self.table.loose[self.shop.works[job].vehicle as usize];
+        let mut jobs = self.shop.jobs_of.iter().flatten().map(|&job| job as usize);
+        let all = jobs.all(|job| loose(job) || self.shop.works[job].fixed.is_some());
+        (!self.vehicles.is_empty(), all)
+    }
+
+    /// Takes some vehicles' work out and lays it in again; false if that costs more than the limit. Must be kept or taken back.
+    pub(crate) fn attempt(&mut self, dice: &mut Dice, slack: i64) -> bool {
+        self.ruin(dice);
+        let before: i64 = self.out.iter().map(|(_, price)| price).sum();
+        self.recreate(dice, before + slack).is_some_and(|after| {
+            self.cost += after - before;
+            true
+        })
+    }
+
+    /// The change stays.
+    pub(crate) fn keep(&mut self, mut told: impl FnMut(u32)) {
+        for (vehicle, _) in self.out.drain(..) {
+            self.prices[vehicle as usize] = self.table.price(vehicle as usize);
+        }
+        self.lifted.drain(..).for_each(|(job, ..)| told(job));
+        self.laid.clear();
+    }
+
+    /// The change is undone.
+    pub(crate) fn take_back(&mut self) {
+        for job in self.laid.drain(..) {
+            self.table.lift(job as usize);
+        }
+        for (job, spot, start, end) in self.lifted.drain(..) {
+            if start < NEVER {
+                self.table.put(job as usize, spot, start, end);
+            }
+        }
+        self.out.clear();
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::Refit;
+    use crate::construct::construct;
+    use crate::dice::Dice;
+    use crate::improve::finish;
+    use crate::screen::screen;
+
+    #[test]
+    fn what_is_laid_in_costs_what_the_finished_plan_costs_and_what_is_taken_back_leaves_no_trace() {
+        let model = crate::samples::busy_shop(12);
+        let (shop, _) = screen(&model, &[]);
+        let mut refit = Refit::new(&shop, construct(&shop));
+        let first = refit.cost;
+        let mut dice = Dice::new(5);
+        for _ in 0..500 {
+            let before = refit.table.plan.clone();
+            if refit.attempt(&mut dice, 20) {
+                refit.keep(|_| {});
+                let plan = finish(&shop, &refit.table.plan, Vec::new());
+                assert_eq!(plan.cost.total(), refit.cost);
+            } else {
+                refit.take_back();
+                let after = &refit.table.plan;
+                assert_eq!((&before.starts, &before.spots), (&after.starts, &after.spots));
+            }
+        }
+        assert!(refit.cost < first, "{} is no better than {first}", refit.cost);
+    }
+}

@@ -1,0 +1,93 @@
+//! Which vehicles' work is taken out of the timetable: some that cost something, and what is in their way.
+
+use crate::calendar::NEVER;
+use crate::dice::Dice;
+use crate::model::Ticks;
+use crate::refit::Refit;
+use crate::shop::NONE;
+
+impl Refit<'_, '_> {
+    /// Takes out a vehicle that costs something and some of those in its way.
+    pub(crate) fn ruin(&mut self, dice: &mut Dice) {
+        let seed = self.costly(dice);
+        self.take_out(seed, NEVER / -2);
+        let wanted = 2 + dice.below(7);
+        for _ in 0..3 * wanted {
+            if self.out.len() >= wanted {
+                break;
+            }
+            if let Some((vehicle, from)) = self.in_the_way(dice) {
+                self.take_out(vehicle, from);
+            }
+        }
+    }
+
+    /// A vehicle whose work costs something, rather one that costs much.
+    fn costly(&self, dice: &mut Dice) -> u32 {
+        let mut chosen = self.vehicles[dice.below(self.vehicles.len())];
+        if dice.below(4) == 0 {
+            return chosen;
+        }
+        let mut seen = 0;
+        for _ in 0..32 {
+            let other = self.vehicles[dice.below(self.vehicles.len())];
+            if self.prices[other as usize] > self.prices[chosen as usize] {
+                chosen = other;
+            }
+            seen += i32::from(self.prices[other as usize] > 0);
+            if seen >= 2 {
+                break;
+            }
+        }
+        chosen
+    }
+
+    /// A vehicle whose work holds a bay or a person that a vehicle that is out could use, and from when on to take it out.
+    fn in_the_way(&self, dice: &mut Dice) -> Option<(u32, Ticks)> {
+        let (job, _, start, _) = self.lifted[dice.below(self.lifted.len())];
+        let work = &self.shop.works[job as usize];
+        let people = work.people.len();
+        let bays = work.bays.as_slice();
+        let row = if people > 0 && (bays == [NONE] || dice.below(2) == 0) {
+            let able = &work.people[dice.below(people)];
+            self.shop.person_row(able[dice.below(able.len())])
+        } else {
+            bays[dice.below(bays.len())]
+        };
+        if row == NONE {
+            return None;
+        }
+        let end = start.saturating_add(work.length);
+        let stays = self.table.row_before(row, end);
+        let steps = dice.below(4) + 1;
+        let stay = stays.iter().rev().nth(dice.below(steps))?;
+        if stay.job == NONE {
+            return None;
+        }
+        let vehicle = self.shop.works[stay.job as usize].vehicle;
+        let whole = dice.below(2) == 0;
+        let from = if whole { NEVER / -2 } else { self.table.plan.starts[stay.job as usize] };
+        self.table.loose[vehicle as usize].then_some((vehicle, from))
+    }
+
+    /// Takes out a vehicle's work from a moment on.
+    fn take_out(&mut self, vehicle: u32, from: Ticks) {
+        if self.out.iter().any(|(known, _)| *known == vehicle) {
+            return;
+        }
+        self.out.push((vehicle, self.prices[vehicle as usize]));
+        let shop = self.shop;
+        for number in 0..self.table.jobs_of[vehicle as usize].len() {
+            let job = self.table.jobs_of[vehicle as usize][number];
+            let plan = &self.table.plan;
+            let start = plan.starts[job as usize];
+            if shop.works[job as usize].fixed.is_some() || start < from {
+                continue;
+            }
+            self.lifted.push((job, plan.spots[job as usize], start, plan.ends[job as usize]));
+            if start < NEVER {
+                self.table.lift(job as usize);
+            }
+        }
+    }
+}
