@@ -55,6 +55,8 @@ fn preconditions() -> Vec<Precondition> {
         throughout: true,
         while_running: None,
         unverified_allowed: false,
+        may_differ: None,
+        waiver: None,
         source: "common_practice".to_owned(),
     };
     ranges.chain(states).map(one).collect()
@@ -92,6 +94,7 @@ fn verdicts(bench: &mut Criterion) {
             attempt_from: at(0),
             running_from: Some(at(2_000)),
             now: at(20_000),
+            holder: None,
             place: None,
             routine: None,
         };

@@ -25,7 +25,7 @@ pub struct Expected {
 ///
 /// A VIN read or scanned from the vehicle decides, the last one if there are several; typed characters count
 /// beside a photo, against the VIN's or the plate's last six. A vehicle of which the order knows neither is taken
-/// for what the photo and the typed characters show.
+/// for what the VIN, or the photo and the typed characters, show.
 pub fn judge(
     expected: &Expected,
     samples: &[Sample],
@@ -39,16 +39,15 @@ pub fn judge(
     };
     let mut sorted: Vec<&Sample> = samples.iter().filter(counts).collect();
     sorted.sort_by_key(|sample| (sample.taken_at, sample.received_at, sample.id));
-    if let Some(vin) = &expected.vin {
-        let read = sorted.iter().rev().find_map(|sample| match &sample.kind {
-            Kind::Vin { vin } => Some(vin),
-            _ => None,
-        });
-        match read {
-            Some(read) if same(vin, read) => return Identity::Matches,
-            Some(read) => return Identity::Mismatch(vin.clone(), read.clone()),
-            None => {}
-        }
+    let read = sorted.iter().rev().find_map(|sample| match &sample.kind {
+        Kind::Vin { vin } => Some(vin),
+        _ => None,
+    });
+    match (&expected.vin, read) {
+        (Some(vin), Some(read)) if same(vin, read) => return Identity::Matches,
+        (Some(vin), Some(read)) => return Identity::Mismatch(vin.clone(), read.clone()),
+        (None, Some(_)) if expected.plate.is_none() => return Identity::Matches,
+        _ => {}
     }
     let photo = sorted.iter().any(|sample| {
         matches!(&sample.kind, Kind::Attachment { shows, .. } if PHOTOS.contains(&shows.as_str()))

@@ -6,7 +6,7 @@ pub mod fault;
 
 use std::collections::{BTreeSet, HashMap};
 
-use chrono::{DateTime, TimeDelta, Utc};
+use chrono::{DateTime, Datelike as _, TimeDelta, Utc};
 use domain::quantity::Decimal;
 use uuid::Uuid;
 
@@ -122,6 +122,9 @@ pub fn examine_all(items: &[Given], limits: &Limits) -> Vec<Result<Examined, Ref
 /// Says why the item says nothing.
 pub fn examine(item: &Given, limits: &Limits) -> Result<Examined, Refusal> {
     let mut marks = BTreeSet::new();
+    if item.taken_at.is_some_and(|at| !(1970..=2200).contains(&at.year())) {
+        return Err(Refusal::NoMoment);
+    }
     let kind = content::checked(&item.kind, limits, &mut marks)?;
     let taken_at = moment(item.taken_at, limits, &mut marks);
     match item.instrument {
@@ -136,13 +139,17 @@ pub fn examine(item: &Given, limits: &Limits) -> Result<Examined, Refusal> {
     Ok(Examined { taken_at, kind, marks })
 }
 
+/// By how much a client's clock is off, ahead above zero, when that is more than the tolerance.
+pub fn clock_off(clock: DateTime<Utc>, now: DateTime<Utc>) -> Option<TimeDelta> {
+    Some(clock - now).filter(|off| off.abs() > CLOCK_TOLERANCE)
+}
+
 fn moment(
     given: Option<DateTime<Utc>>,
     limits: &Limits,
     marks: &mut BTreeSet<Mark>,
 ) -> DateTime<Utc> {
-    let off = |clock: DateTime<Utc>| (clock - limits.now).abs() > CLOCK_TOLERANCE;
-    if limits.client_clock.is_some_and(off) {
+    if limits.client_clock.is_some_and(|clock| clock_off(clock, limits.now).is_some()) {
         marks.insert(Mark::ClockOff);
     }
     if limits.now > limits.lease_until {

@@ -27,6 +27,9 @@ use domain::verdict::{Finding, Verdict};
 use board::Board;
 use said::Said;
 
+/// Moments looked at for one next change; beyond them the last one is told, which is early, never late.
+const MOST_ROUNDS: usize = 64;
+
 /// The stretch of time that is judged, and what else the verdict depends on.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Window {
@@ -36,6 +39,8 @@ pub struct Window {
     pub running_from: Option<DateTime<Utc>>,
     /// The present moment.
     pub now: DateTime<Utc>,
+    /// Who holds the task now: their own word is no second person's, whoever held it when they gave it.
+    pub holder: Option<String>,
     /// The place that the task is for, when there is one task per place.
     pub place: Option<String>,
     /// The routine identifier that the technician named, four hex digits, for proofs that name none.
@@ -65,6 +70,28 @@ pub fn judge(
     preconditions.iter().filter_map(|one| finding(&board, one)).collect()
 }
 
+/// When time alone next changes one of these verdicts, if no more evidence comes; exact, by judging again then.
+pub fn next_change(
+    preconditions: &[Precondition],
+    samples: &[crate::sample::Sample],
+    window: &Window,
+    phase: Phase,
+) -> Option<DateTime<Utc>> {
+    let verdicts = |found: &[Finding]| found.iter().map(|one| one.verdict).collect::<Vec<_>>();
+    let mut found = judge(preconditions, samples, window, phase);
+    let before = verdicts(&found);
+    let mut now = window.now;
+    // Each round leaves a moment behind at which one part of a condition changed and the whole did not.
+    for _ in 0..MOST_ROUNDS {
+        now = found.iter().filter_map(|one| one.changes_at).filter(|at| *at > now).min()?;
+        found = judge(preconditions, samples, &Window { now, ..window.clone() }, phase);
+        if verdicts(&found) != before {
+            return Some(now);
+        }
+    }
+    Some(now)
+}
+
 /// Marks a run whose proof says passed while something that must hold throughout was violated: a contradiction,
 /// shown on both sides and not resolved.
 pub fn confront(running: &mut [Finding], proof: &mut [Finding]) {
@@ -84,7 +111,7 @@ pub fn asked(preconditions: &[Precondition]) -> BTreeSet<String> {
     let mut signals = BTreeSet::new();
     for one in preconditions {
         for condition in std::iter::once(&one.condition).chain(&one.while_running) {
-            each_leaf(condition, &mut |leaf| match leaf {
+            condition.each_leaf(&mut |leaf| match leaf {
                 Condition::Range(range) => drop(signals.insert(range.signal.clone())),
                 Condition::State { signal, .. } => drop(signals.insert(signal.clone())),
                 Condition::Elapsed { since, .. } => {
@@ -97,8 +124,8 @@ pub fn asked(preconditions: &[Precondition]) -> BTreeSet<String> {
     signals
 }
 
-/// How far back numbers and states are needed to judge as of `now`, besides the last of each signal and place
-/// before that, and all else.
+/// How far back numbers and states are needed to judge as of `now`, besides the last that counts of each signal and
+/// place before that, and all else: only holds and waits look further back than the last reading.
 ///
 /// What must hold throughout needs the run as a whole once. A caller that keeps the moment at which a precondition
 /// was last met in [`Phase::Running`] may pass that moment as `running_from`: the verdict is the same, and no
@@ -108,14 +135,19 @@ pub fn horizon(preconditions: &[Precondition], now: DateTime<Utc>) -> DateTime<U
     let longest = preconditions.iter().flat_map(|one| {
         let mut spans = Vec::new();
         for condition in std::iter::once(&one.condition).chain(&one.while_running) {
-            each_leaf(condition, &mut |leaf| {
-                if let Condition::Range(domain::precondition::Range { signal, .. })
-                | Condition::State { signal, .. } = leaf
+            condition.each_leaf(&mut |leaf| match leaf {
+                Condition::Range(domain::precondition::Range { signal, .. })
+                | Condition::State { signal, .. }
+                    if one.hold_for > 0 =>
                 {
                     let gap = Signal::of_name(signal).map_or(0, |signal| signal.allowed_gap);
                     let age = one.max_age.unwrap_or(gap);
-                    spans.push(i64::from(one.hold_for) + i64::from(gap) + i64::from(age));
+                    spans.push(i64::from(one.hold_for) + i64::from(age));
                 }
+                Condition::Elapsed { at_least, .. } => {
+                    spans.push(i64::from((*at_least).max(one.max_age.unwrap_or(0))));
+                }
+                _ => {}
             });
         }
         spans
@@ -160,19 +192,17 @@ fn condition(board: &Board, ask: Ask, wanted: &Condition) -> Said {
         }
         Condition::Attachment { shows } => attested::attachment(board, ask, shows),
         Condition::All(parts) => Said::all(each(parts)),
+        // While it runs, an alternative that nobody showed is no way out for one that was shown and broken.
+        Condition::Any(parts) if ask.throughout => Said::any(shown(each(parts))),
         Condition::Any(parts) => Said::any(each(parts)),
     }
 }
 
-fn each_leaf(condition: &Condition, tell: &mut impl FnMut(&Condition)) {
-    match condition {
-        Condition::All(parts) | Condition::Any(parts) => {
-            for part in parts {
-                each_leaf(part, tell);
-            }
-        }
-        leaf => tell(leaf),
-    }
+/// The alternatives that rest on evidence; all of them when none does.
+fn shown(parts: Vec<Said>) -> Vec<Said> {
+    let (shown, other): (Vec<Said>, Vec<Said>) =
+        parts.into_iter().partition(|part| !part.evidence.is_empty());
+    if shown.is_empty() { other } else { shown }
 }
 
 fn add(contradiction: &mut Option<String>, more: String) {

@@ -65,6 +65,9 @@ pub enum Refusal {
     /// Not a finite decimal number.
     #[error("the value is not a decimal number of at most 18 digits")]
     NotFinite,
+    /// The moment lies outside every calendar of this trade.
+    #[error("the moment lies outside the years 1970 to 2200")]
+    NoMoment,
     /// A text has not the form that it must have.
     #[error("`{given}` is not {what}")]
     Malformed {
@@ -93,6 +96,7 @@ impl Refusal {
             Self::UnknownState { .. } => "unknown_state",
             Self::WrongPlace { .. } => "wrong_place",
             Self::NotFinite => "not_finite",
+            Self::NoMoment => "no_moment",
             Self::Malformed { .. } => "malformed",
             Self::Duplicate { .. } => "duplicate",
         }

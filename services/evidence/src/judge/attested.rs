@@ -17,8 +17,9 @@ pub(super) fn statement(board: &Board, ask: Ask, statement: &str, second: bool) 
     let speaks: Vec<(&Sample, bool)> = board
         .counted(true)
         .filter_map(|sample| match &sample.kind {
-            Kind::Attested { statement: of, holds, second_person, .. } if of == statement => {
-                (!holds || !second || *second_person).then_some((sample, *holds))
+            Kind::Attested { statement: of, holds, second_person, by } if of == statement => {
+                let another = *second_person && board.window.holder.as_ref() != Some(by);
+                (!holds || !second || another).then_some((sample, *holds))
             }
             _ => None,
         })
@@ -53,9 +54,11 @@ pub(super) fn statement(board: &Board, ask: Ask, statement: &str, second: bool) 
             words::seconds(wanted)
         );
         let short = Said::new(Verdict::Missing, detail).resting_on([since.id]);
-        return said(Said { wait: words::wait(wanted - held), ..short });
+        let held_at = since.taken_at + wanted;
+        return said(Said { wait: words::wait(wanted - held), ..short }.until(held_at));
     }
-    said(Said::new(Verdict::Met, format!("`{statement}` is attested")).resting_on([latest.id]))
+    let met = Said::new(Verdict::Met, format!("`{statement}` is attested"));
+    said(met.while_fresh(latest.taken_at, precondition.max_age.map(secs)).resting_on([latest.id]))
 }
 
 /// A file is attached.
@@ -74,7 +77,8 @@ pub(super) fn attachment(board: &Board, ask: Ask, shows: &str) -> Said {
                     let detail = format!("`{shows}` is {age} old, needs at most {limit} s");
                     Said::new(Verdict::Stale, detail)
                 }
-                None => Said::new(Verdict::Met, format!("a file shows `{shows}`")),
+                None => Said::new(Verdict::Met, format!("a file shows `{shows}`"))
+                    .while_fresh(file.taken_at, ask.precondition.max_age.map(secs)),
             };
             said.resting_on([file.id])
         }

@@ -53,7 +53,14 @@ pub(super) fn none(
         .then(|| format!("the control module refused with {refused} although no code was read"));
     let detail =
         format!("the control module refused with {refused}; {}; read codes again", said.detail);
-    let said = Said { verdict: Verdict::Violated, detail, contradiction, by_refusal: true, ..said };
+    let said = Said {
+        verdict: Verdict::Violated,
+        detail,
+        contradiction,
+        changes_at: None,
+        by_refusal: true,
+        ..said
+    };
     said.resting_on([by.sample.id])
 }
 
@@ -102,12 +109,13 @@ fn read(board: &Board, ask: Ask, pattern: &str, except: &[String]) -> Said {
         return not_read(board, all.iter().rfind(main), cleared);
     };
     let age = board.window.now - latest.sample.taken_at;
-    let too_old = |limit: &u32| age > TimeDelta::seconds((*limit).into());
-    if let Some(limit) = ask.precondition.max_age.filter(too_old) {
-        let detail =
-            format!("codes were read {} ago, needs at most {limit} s", words::seconds(age));
+    let limit = ask.precondition.max_age.map(|limit| TimeDelta::seconds(limit.into()));
+    if let Some(limit) = limit.filter(|limit| age > *limit) {
+        let (age, limit) = (words::seconds(age), words::seconds(limit));
+        let detail = format!("codes were read {age} ago, needs at most {limit}");
         return Said::new(Verdict::Stale, detail).resting_on([latest.sample.id]);
     }
+    let while_fresh = |said: Said| said.while_fresh(latest.sample.taken_at, limit);
     let current: Vec<&List> =
         all.iter().filter(fresh).filter(|list| is_current(list, &all)).collect();
     let meant = |code: &&Code| {
@@ -130,12 +138,12 @@ fn read(board: &Board, ask: Ask, pattern: &str, except: &[String]) -> Said {
     let ids = || current.iter().map(|list| list.sample.id);
     if !present.is_empty() {
         let detail = format!("{} is present, needs no {pattern}", present.join(", "));
-        return Said::new(Verdict::Violated, detail).resting_on(ids());
+        return while_fresh(Said::new(Verdict::Violated, detail)).resting_on(ids());
     }
     let one_code = !pattern.contains(['x', 'X']);
     if one_code && !untested.is_empty() {
         let detail = format!("{} is not tested yet since codes were cleared", untested.join(", "));
-        return Said::new(Verdict::Missing, detail).resting_on(ids());
+        return while_fresh(Said::new(Verdict::Missing, detail)).resting_on(ids());
     }
     let mut detail = format!("no code {pattern} was read");
     if !except.is_empty() {
@@ -148,7 +156,7 @@ fn read(board: &Board, ask: Ask, pattern: &str, except: &[String]) -> Said {
         let names = permanent.join(", ");
         detail = format!("{detail}; permanent until its monitor has run: {names}");
     }
-    Said::new(Verdict::Met, detail).resting_on(ids())
+    while_fresh(Said::new(Verdict::Met, detail)).resting_on(ids())
 }
 
 fn not_read(board: &Board, before: Option<&List>, cleared: Option<DateTime<Utc>>) -> Said {

@@ -49,6 +49,7 @@ pub(super) fn since(
             format!("the control module refused with {refused}; wait {at_least} s from then"),
         );
         waits.wait = Some(left);
+        waits.changes_at = Some(by.sample.taken_at + TimeDelta::seconds(at_least.into()));
         waits.by_refusal = true;
         if self::left(event.taken_at, at_least, by.sample.taken_at).is_none() {
             waits.contradiction = Some(format!(
@@ -60,14 +61,18 @@ pub(super) fn since(
     let so_far = words::seconds(passed);
     if let Some(left) = left(event.taken_at, at_least, now) {
         let detail = format!("`{since}` for {so_far} since {at}, needs {at_least} s");
-        return said(Said { wait: Some(left), ..Said::new(Verdict::Violated, detail) });
+        let over = event.taken_at + TimeDelta::seconds(at_least.into());
+        let waits = Said { wait: Some(left), ..Said::new(Verdict::Violated, detail) };
+        return said(waits.until(over));
     }
     let too_old = |age: &u32| passed > TimeDelta::seconds((*age).into());
     if let Some(age) = ask.precondition.max_age.filter(too_old) {
         let detail = format!("`{since}` was {so_far} ago, at {at}, needs at most {age} s");
         return said(Said::new(Verdict::Stale, detail));
     }
-    said(Said::new(Verdict::Met, format!("`{since}` for {so_far} since {at}")))
+    let limit = ask.precondition.max_age.map(|age| TimeDelta::seconds(age.into()));
+    let met = Said::new(Verdict::Met, format!("`{since}` for {so_far} since {at}"));
+    said(met.while_fresh(event.taken_at, limit))
 }
 
 /// The signal and state that a name such as `engine_off` stands for.

@@ -129,11 +129,17 @@ impl Leaf<'_> {
         let needs = (self.needs)(latest);
         let gap = words::seconds(demand.gap);
         let hold = words::seconds(demand.hold_for);
+        let fresh = |said: Said| match latest {
+            Some(latest) => {
+                said.while_fresh(latest.taken_at, demand.freshness(self.ask.throughout))
+            }
+            None => said,
+        };
         let said = match standing {
             Standing::Met { since } => {
                 let ids = trace.samples[since..].iter().map(|sample| sample.id);
                 let detail = format!("{title} is {shown}, needs {needs}");
-                return Said::new(Verdict::Met, detail).resting_on(ids);
+                return fresh(Said::new(Verdict::Met, detail)).resting_on(ids);
             }
             Standing::Missing => {
                 let detail = format!("{title} was not shown, needs {needs}");
@@ -178,7 +184,7 @@ impl Leaf<'_> {
                         format!("{start}, needs readings at most {gap} apart"),
                     ),
                 };
-                Said { wait, ..said }
+                fresh(Said { wait, ..said })
             }
             Standing::Hole { from, to } => Said::new(
                 Verdict::Missing,
@@ -251,7 +257,7 @@ fn by_refusal(verdict: Verdict, refused: &str, by: &Sample, said: Said) -> Said 
     let detail =
         format!("the control module refused with {refused}; {}; read it again", said.detail);
     let evidence = std::iter::once(by.id).chain(said.evidence.iter().copied()).collect();
-    Said { verdict, detail, evidence, wait: None, by_refusal: true, ..said }
+    Said { verdict, detail, evidence, wait: None, changes_at: None, by_refusal: true, ..said }
 }
 
 /// Tells of a newer sample that does not count.

@@ -81,21 +81,23 @@ pub(super) fn ended(
         RoutineAnswer::Results => {}
     }
     let age = board.window.now - sample.taken_at;
-    let too_old = |limit: &u32| age > TimeDelta::seconds((*limit).into());
-    if let Some(limit) = ask.precondition.max_age.filter(too_old) {
-        let age = words::seconds(age);
-        let detail = format!("the results are {age} old, needs at most {limit} s");
+    let limit = ask.precondition.max_age.map(|limit| TimeDelta::seconds(limit.into()));
+    if let Some(limit) = limit.filter(|limit| age > *limit) {
+        let (age, limit) = (words::seconds(age), words::seconds(limit));
+        let detail = format!("the results are {age} old, needs at most {limit}");
         return said(Verdict::Stale, detail, sample);
     }
     let Some(pattern) = passes else {
-        return read_by_a_person(board, sample, status, accepts);
+        let read = read_by_a_person(board, sample, status, accepts);
+        return read.while_fresh(sample.taken_at, limit);
     };
-    if begins_with(status, pattern) {
+    let judged = if begins_with(status, pattern) {
         said(Verdict::Met, format!("the results{of} are {status}"), sample)
     } else {
         let detail = format!("the results{of} are {status}, needs {pattern}");
         said(Verdict::Violated, detail, sample)
-    }
+    };
+    judged.while_fresh(sample.taken_at, limit)
 }
 
 /// Without a pass pattern a person's word on the status counts, given after the results were taken.

@@ -2,6 +2,7 @@
 
 use std::collections::HashSet;
 
+use chrono::{DateTime, TimeDelta, Utc};
 use domain::verdict::{Finding, Verdict};
 use uuid::Uuid;
 
@@ -15,9 +16,13 @@ pub(super) struct Said {
     pub(super) who: &'static [&'static str],
     /// Seconds to wait, when time alone is lacking.
     pub(super) wait: Option<u32>,
+    /// When time alone makes it something else.
+    pub(super) changes_at: Option<DateTime<Utc>>,
     pub(super) contradiction: Option<String>,
     /// A negative response made it so.
     pub(super) by_refusal: bool,
+    /// Another alternative than the first one met it.
+    pub(super) by_alternative: bool,
 }
 
 pub(super) const TECHNICIAN: &[&str] = &["technician"];
@@ -32,8 +37,10 @@ impl Said {
             accepts: Vec::new(),
             who: TECHNICIAN,
             wait: None,
+            changes_at: None,
             contradiction: None,
             by_refusal: false,
+            by_alternative: false,
         }
     }
 
@@ -45,6 +52,20 @@ impl Said {
     pub(super) fn accepting(mut self, accepts: impl Into<String>) -> Self {
         self.accepts.push(accepts.into());
         self
+    }
+
+    /// Time alone makes it something else from this moment on.
+    pub(super) fn until(self, changes_at: DateTime<Utc>) -> Self {
+        Self { changes_at: Some(changes_at), ..self }
+    }
+
+    /// It counts for as long as its evidence is not older than this.
+    pub(super) fn while_fresh(self, taken_at: DateTime<Utc>, limit: Option<TimeDelta>) -> Self {
+        match limit {
+            // Of that age it still counts.
+            Some(limit) => self.until(taken_at + limit + TimeDelta::microseconds(1)),
+            None => self,
+        }
     }
 
     /// Every one must be met.
@@ -61,10 +82,12 @@ impl Said {
 
     /// One must be met; the one used is named.
     pub(super) fn any(parts: Vec<Self>) -> Self {
-        if let Some(used) = parts.iter().position(|part| part.verdict == Verdict::Met) {
+        if let Some(at) = parts.iter().position(|part| part.verdict == Verdict::Met) {
             let contradiction = contradictions(&parts);
-            let used = parts.into_iter().nth(used).unwrap_or_else(|| Self::all(Vec::new()));
-            return Self { contradiction, ..used };
+            let changes_at = soonest(&parts);
+            let used = parts.into_iter().nth(at).unwrap_or_else(|| Self::all(Vec::new()));
+            let by_alternative = used.by_alternative || at > 0;
+            return Self { changes_at, contradiction, by_alternative, ..used };
         }
         let best = parts.iter().map(|part| part.verdict).min_by_key(|v| severity(*v));
         let wait = parts.iter().filter_map(|part| part.wait).min();
@@ -85,6 +108,9 @@ impl Said {
             accepts: if met { Vec::new() } else { self.accepts },
             who: if met { Vec::new() } else { self.who.iter().map(ToString::to_string).collect() },
             wait_seconds: self.wait.filter(|_| !met),
+            changes_at: self.changes_at,
+            by_alternative: met && self.by_alternative,
+            waived: false,
             contradiction: self.contradiction,
         }
     }
@@ -92,11 +118,14 @@ impl Said {
 
 fn joined(verdict: Verdict, parts: Vec<Said>, told: impl Fn(&Said) -> bool, by: &str) -> Said {
     let contradiction = contradictions(&parts);
+    let changes_at = soonest(&parts);
     let told: Vec<Said> = parts.into_iter().filter(|part| told(part)).collect();
     let details: Vec<&str> = told.iter().map(|part| part.detail.as_str()).collect();
     let mut all = Said::new(verdict, details.join(by));
     all.contradiction = contradiction;
+    all.changes_at = changes_at;
     all.by_refusal = told.iter().any(|part| part.by_refusal);
+    all.by_alternative = told.iter().any(|part| part.by_alternative);
     if told.iter().any(|part| part.verdict != Verdict::Met && part.who == SECOND_PERSON) {
         let technician_too = told.iter().any(|part| part.who == TECHNICIAN);
         all.who = if technician_too { &["technician", "second_person"] } else { SECOND_PERSON };
@@ -107,6 +136,10 @@ fn joined(verdict: Verdict, parts: Vec<Said>, told: impl Fn(&Said) -> bool, by: 
     }
     all.accepts.dedup();
     all
+}
+
+fn soonest(parts: &[Said]) -> Option<DateTime<Utc>> {
+    parts.iter().filter_map(|part| part.changes_at).min()
 }
 
 fn contradictions(parts: &[Said]) -> Option<String> {

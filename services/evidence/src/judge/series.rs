@@ -27,6 +27,18 @@ pub struct Demand {
     pub hold_for: TimeDelta,
 }
 
+impl Demand {
+    /// The age up to which the last reading speaks for the present moment; `None`: any.
+    pub fn freshness(&self, throughout: bool) -> Option<TimeDelta> {
+        if throughout {
+            return Some(self.max_age.map_or(self.gap, |age| age.min(self.gap)));
+        }
+        // A hold reaches up to now, so without an age of its own its last reading may be one gap old.
+        let holds = self.hold_for > TimeDelta::zero();
+        self.max_age.or_else(|| holds.then_some(self.gap))
+    }
+}
+
 /// What the readings say. Indices are into the readings.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Standing {
@@ -71,10 +83,7 @@ pub fn as_of(readings: &[Reading], demand: &Demand, now: DateTime<Utc>) -> Stand
     if !latest.satisfied {
         return Standing::Violated { by: last };
     }
-    let holds = demand.hold_for > TimeDelta::zero();
-    // A hold reaches up to now, so without an age of its own its last reading may be one gap old.
-    let limit = demand.max_age.or_else(|| holds.then_some(demand.gap));
-    if let Some(limit) = limit.filter(|limit| now - latest.at > *limit) {
+    if let Some(limit) = demand.freshness(false).filter(|limit| now - latest.at > *limit) {
         return Standing::Stale { limit };
     }
     let unbroken = |pair: &[Reading]| pair[0].satisfied && pair[1].at - pair[0].at <= demand.gap;
@@ -82,7 +91,10 @@ pub fn as_of(readings: &[Reading], demand: &Demand, now: DateTime<Utc>) -> Stand
     let since = last - steps;
     let held = latest.at - readings[since].at;
     if held >= demand.hold_for {
-        return Standing::Met { since };
+        // No more readings than the hold needs.
+        let begin = latest.at - demand.hold_for;
+        let enough = readings[since..].partition_point(|reading| reading.at <= begin);
+        return Standing::Met { since: since + enough.saturating_sub(1) };
     }
     let begin = latest.at - demand.hold_for;
     let broken_by =
@@ -117,8 +129,7 @@ pub fn throughout(
     let Some(latest) = readings[since..].last() else {
         return Standing::Missing;
     };
-    let limit = demand.max_age.map_or(demand.gap, |age| age.min(demand.gap));
-    if now - latest.at > limit {
+    if let Some(limit) = demand.freshness(true).filter(|limit| now - latest.at > *limit) {
         return Standing::Stale { limit };
     }
     Standing::Met { since }

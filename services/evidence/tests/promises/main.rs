@@ -3,6 +3,7 @@
 #![expect(clippy::unwrap_used, reason = "a test that cannot build its input must fail")]
 
 mod arrivals;
+mod changes;
 mod codes;
 mod frames;
 mod inconsistencies;

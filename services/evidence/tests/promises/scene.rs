@@ -101,6 +101,8 @@ pub(crate) fn precondition(condition: Condition) -> Precondition {
         throughout: false,
         while_running: None,
         unverified_allowed: false,
+        may_differ: None,
+        waiver: None,
         source: "common_practice".to_owned(),
     }
 }
@@ -134,6 +136,7 @@ pub(crate) fn window(running_from: Option<i64>, now: i64) -> Window {
         attempt_from: at(0),
         running_from: running_from.map(at),
         now: at(now),
+        holder: None,
         place: None,
         routine: None,
     }
