@@ -164,6 +164,8 @@ pub struct EvidenceRow {
     pub given: Value,
     /// What it says, as a JSON list of samples.
     pub content: Value,
+    /// What its readings are of, when it holds nothing else; otherwise empty.
+    pub series: String,
     /// What speaks against it.
     pub marks: Vec<String>,
     /// When it counts as taken.
@@ -187,13 +189,13 @@ pub async fn insert_evidence(
     // A list of lists does not go through `unnest`; marks travel as one text, joined by blanks.
     sqlx::query!(
         "INSERT INTO evidence (shop, id, task, attempt, kind, given, content, marks, taken_at, received_at,
-             observed_by, entered_by, client)
+             observed_by, entered_by, client, series)
          SELECT $1, id, task, attempt, kind, given, content, string_to_array(marks, ' '), taken_at,
-             received_at, observed_by, entered_by, client
+             received_at, observed_by, entered_by, client, series
          FROM unnest($2::uuid[], $3::uuid[], $4::int[], $5::text[], $6::jsonb[], $7::jsonb[], $8::text[],
-             $9::timestamptz[], $10::timestamptz[], $11::text[], $12::text[], $13::text[])
+             $9::timestamptz[], $10::timestamptz[], $11::text[], $12::text[], $13::text[], $14::text[])
              AS t(id, task, attempt, kind, given, content, marks, taken_at, received_at, observed_by, entered_by,
-                  client)",
+                  client, series)",
         shop,
         &rows.iter().map(|r| r.id).collect::<Vec<_>>(),
         &rows.iter().map(|r| r.task).collect::<Vec<_>>(),
@@ -206,7 +208,8 @@ pub async fn insert_evidence(
         &rows.iter().map(|r| r.received_at).collect::<Vec<_>>(),
         &rows.iter().map(|r| r.observed_by.clone()).collect::<Vec<_>>(),
         &rows.iter().map(|r| r.entered_by.clone()).collect::<Vec<_>>(),
-        &rows.iter().map(|r| r.client.clone()).collect::<Vec<_>>() as &[Option<String>]
+        &rows.iter().map(|r| r.client.clone()).collect::<Vec<_>>() as &[Option<String>],
+        &rows.iter().map(|r| r.series.clone()).collect::<Vec<_>>()
     )
     .execute(conn)
     .await?;
@@ -221,7 +224,8 @@ pub async fn evidence(
 ) -> Result<Vec<EvidenceRow>, StoreError> {
     Ok(sqlx::query_as!(
         EvidenceRow,
-        "SELECT id, task, attempt, kind, given, content, marks, taken_at, received_at, observed_by, entered_by, client
+        "SELECT id, task, attempt, kind, given, content, series, marks, taken_at, received_at, observed_by, entered_by,
+             client
          FROM evidence WHERE shop = $1 AND task = ANY ($2) ORDER BY task, attempt, id",
         shop,
         tasks
@@ -230,22 +234,91 @@ pub async fn evidence(
     .await?)
 }
 
-/// Stores the bytes of an attachment.
-pub async fn insert_attachment(
+/// Which evidence of an attempt is needed.
+#[derive(Debug, Clone, Copy)]
+pub struct Needed {
+    /// The task.
+    pub task: Uuid,
+    /// The attempt.
+    pub attempt: i32,
+    /// Readings from then on, and the last of each series before.
+    pub since: DateTime<Utc>,
+}
+
+/// What the evidence of these attempts says, as far as it is needed: task and samples.
+pub async fn recent(
     conn: &mut Conn,
     shop: Uuid,
-    evidence: Uuid,
-    media_type: &str,
-    sha256: &[u8],
-    bytes: &[u8],
-) -> Result<(), StoreError> {
-    sqlx::query!(
-        "INSERT INTO attachment (shop, evidence, media_type, sha256, bytes) VALUES ($1, $2, $3, $4, $5)",
+    needed: &[Needed],
+) -> Result<Vec<(Uuid, Value)>, StoreError> {
+    // From one series to the next through the key, so that the cost does not grow with the rows between. OFFSET keeps the
+    // parts apart: joined, they are done by reading all of the shop's evidence until statistics know better.
+    let rows = sqlx::query!(
+        r#"WITH RECURSIVE needed AS (
+               SELECT * FROM unnest($2::uuid[], $3::int[], $4::timestamptz[]) AS t(task, attempt, since)
+           ), of AS (
+               SELECT n.task, n.attempt, n.since, ''::text COLLATE "C" AS series FROM needed n
+               UNION ALL
+               SELECT o.task, o.attempt, o.since, next.series FROM of o CROSS JOIN LATERAL (
+                   SELECT e.series FROM evidence e
+                   WHERE e.shop = $1 AND e.task = o.task AND e.attempt = o.attempt AND e.series > o.series
+                   ORDER BY e.series LIMIT 1) next
+           )
+           SELECT r.task AS "task!", r.content AS "content!" FROM of o CROSS JOIN LATERAL (
+               SELECT e.task, e.content FROM evidence e
+               WHERE e.shop = $1 AND e.task = o.task AND e.attempt = o.attempt AND e.series = o.series
+                   AND e.taken_at >= CASE o.series WHEN '' THEN '-infinity' ELSE o.since END OFFSET 0) r
+           UNION ALL
+           SELECT l.task, l.content FROM of o CROSS JOIN LATERAL (
+               SELECT e.task, e.content FROM evidence e
+               WHERE e.shop = $1 AND e.task = o.task AND e.attempt = o.attempt AND e.series = o.series
+                   AND e.taken_at < o.since
+               ORDER BY e.taken_at DESC FETCH FIRST 1 ROW WITH TIES) l
+           WHERE o.series <> ''"#,
         shop,
-        evidence,
-        media_type,
-        sha256,
-        bytes
+        &needed.iter().map(|n| n.task).collect::<Vec<_>>(),
+        &needed.iter().map(|n| n.attempt).collect::<Vec<_>>(),
+        &needed.iter().map(|n| n.since).collect::<Vec<_>>()
+    )
+    .fetch_all(conn)
+    .await?;
+    Ok(rows.into_iter().map(|row| (row.task, row.content)).collect())
+}
+
+/// The file of an attachment.
+#[derive(Debug, Clone)]
+pub struct FileRow {
+    /// The task and the number of the attempt that its evidence belongs to.
+    pub of: (Uuid, i32),
+    /// The evidence that it belongs to.
+    pub evidence: Uuid,
+    /// Its media type.
+    pub media_type: String,
+    /// SHA-256 of its bytes.
+    pub sha256: Vec<u8>,
+    /// Its bytes.
+    pub bytes: Vec<u8>,
+}
+
+/// Stores files, all of them in one statement.
+pub async fn insert_files(
+    conn: &mut Conn,
+    shop: Uuid,
+    files: &[FileRow],
+) -> Result<(), StoreError> {
+    if files.is_empty() {
+        return Ok(());
+    }
+    sqlx::query!(
+        "INSERT INTO attachment (shop, task, attempt, evidence, media_type, sha256, bytes)
+         SELECT $1, * FROM unnest($2::uuid[], $3::int[], $4::uuid[], $5::text[], $6::bytea[], $7::bytea[])",
+        shop,
+        &files.iter().map(|f| f.of.0).collect::<Vec<_>>(),
+        &files.iter().map(|f| f.of.1).collect::<Vec<_>>(),
+        &files.iter().map(|f| f.evidence).collect::<Vec<_>>(),
+        &files.iter().map(|f| f.media_type.clone()).collect::<Vec<_>>(),
+        &files.iter().map(|f| f.sha256.as_slice()).collect::<Vec<_>>() as &[&[u8]],
+        &files.iter().map(|f| f.bytes.as_slice()).collect::<Vec<_>>() as &[&[u8]]
     )
     .execute(conn)
     .await?;

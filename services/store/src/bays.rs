@@ -1,5 +1,6 @@
 //! Bays.
 
+use serde_json::Value;
 use uuid::Uuid;
 
 use crate::{Conn, StoreError};
@@ -15,6 +16,8 @@ pub struct BayRow {
     pub zone: String,
     /// What can be done in it.
     pub capabilities: Vec<String>,
+    /// What was measured of it, as a JSON list.
+    pub measured: Value,
     /// Grows with every change.
     pub version: i64,
     /// No longer used.
@@ -24,12 +27,13 @@ pub struct BayRow {
 /// Adds a bay.
 pub async fn insert(conn: &mut Conn, shop: Uuid, bay: &BayRow) -> Result<(), StoreError> {
     sqlx::query!(
-        "INSERT INTO bay (shop, id, name, zone, capabilities) VALUES ($1, $2, $3, $4, $5)",
+        "INSERT INTO bay (shop, id, name, zone, capabilities, measured) VALUES ($1, $2, $3, $4, $5, $6)",
         shop,
         bay.id,
         bay.name,
         bay.zone,
-        &bay.capabilities
+        &bay.capabilities,
+        bay.measured
     )
     .execute(conn)
     .await?;
@@ -40,7 +44,7 @@ pub async fn insert(conn: &mut Conn, shop: Uuid, bay: &BayRow) -> Result<(), Sto
 pub async fn list(conn: &mut Conn, shop: Uuid) -> Result<Vec<BayRow>, StoreError> {
     Ok(sqlx::query_as!(
         BayRow,
-        "SELECT id, name, zone, capabilities, version, retired FROM bay WHERE shop = $1 ORDER BY name, id",
+        "SELECT id, name, zone, capabilities, measured, version, retired FROM bay WHERE shop = $1 ORDER BY name, id",
         shop
     )
     .fetch_all(conn)
@@ -51,7 +55,7 @@ pub async fn list(conn: &mut Conn, shop: Uuid) -> Result<Vec<BayRow>, StoreError
 pub async fn find(conn: &mut Conn, shop: Uuid, id: Uuid) -> Result<Option<BayRow>, StoreError> {
     Ok(sqlx::query_as!(
         BayRow,
-        "SELECT id, name, zone, capabilities, version, retired FROM bay WHERE shop = $1 AND id = $2",
+        "SELECT id, name, zone, capabilities, measured, version, retired FROM bay WHERE shop = $1 AND id = $2",
         shop,
         id
     )
@@ -62,7 +66,7 @@ pub async fn find(conn: &mut Conn, shop: Uuid, id: Uuid) -> Result<Option<BayRow
 /// Changes a bay if it still has this version; `false`: it has not.
 pub async fn update(conn: &mut Conn, shop: Uuid, bay: &BayRow) -> Result<bool, StoreError> {
     let done = sqlx::query!(
-        "UPDATE bay SET name = $4, zone = $5, capabilities = $6, retired = $7, version = version + 1
+        "UPDATE bay SET name = $4, zone = $5, capabilities = $6, retired = $7, measured = $8, version = version + 1
          WHERE shop = $1 AND id = $2 AND version = $3",
         shop,
         bay.id,
@@ -70,7 +74,8 @@ pub async fn update(conn: &mut Conn, shop: Uuid, bay: &BayRow) -> Result<bool, S
         bay.name,
         bay.zone,
         &bay.capabilities,
-        bay.retired
+        bay.retired,
+        bay.measured
     )
     .execute(conn)
     .await?;

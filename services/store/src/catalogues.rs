@@ -1,22 +1,24 @@
-//! Catalogue documents, and the shop's own labour words.
+//! Catalogue documents.
 
 use chrono::{DateTime, Utc};
-use domain::order::LineOperation;
-use sqlx::types::Json;
 use uuid::Uuid;
 
 use crate::{Conn, StoreError};
 
-/// A catalogue.
+/// A catalogue, without its document.
 #[derive(Debug, Clone)]
 pub struct CatalogueRow {
     /// Version.
     pub version: String,
     /// `draft`, `in_force` or `retired`.
     pub state: String,
-    /// The document, as canonical JSON.
-    pub document: String,
-    /// SHA-256 of it.
+    /// Grows with every change of the row.
+    pub revision: i64,
+    /// How many procedures.
+    pub procedures: i32,
+    /// How many rules.
+    pub rules: i32,
+    /// SHA-256 of the document.
     pub digest: Vec<u8>,
     /// When it was uploaded.
     pub created_at: DateTime<Utc>,
@@ -24,15 +26,32 @@ pub struct CatalogueRow {
     pub in_force_at: Option<DateTime<Utc>>,
 }
 
+/// What a catalogue says.
+#[derive(Debug, Clone)]
+pub struct DocumentRow {
+    /// The document, as canonical JSON.
+    pub document: String,
+    /// The text as it was uploaded, where that was YAML.
+    pub yaml: Option<String>,
+}
+
 /// Adds a catalogue.
-pub async fn insert(conn: &mut Conn, shop: Uuid, row: &CatalogueRow) -> Result<(), StoreError> {
+pub async fn insert(
+    conn: &mut Conn,
+    shop: Uuid,
+    row: &CatalogueRow,
+    document: &DocumentRow,
+) -> Result<(), StoreError> {
     sqlx::query!(
-        "INSERT INTO catalogue (shop, version, state, document, digest, created_at, in_force_at)
-         VALUES ($1, $2, $3, $4, $5, $6, $7)",
+        "INSERT INTO catalogue (shop, version, state, procedures, rules, document, yaml, digest, created_at, in_force_at)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)",
         shop,
         row.version,
         row.state,
-        row.document,
+        row.procedures,
+        row.rules,
+        document.document,
+        document.yaml,
         row.digest,
         row.created_at,
         row.in_force_at
@@ -40,6 +59,30 @@ pub async fn insert(conn: &mut Conn, shop: Uuid, row: &CatalogueRow) -> Result<(
     .execute(conn)
     .await?;
     Ok(())
+}
+
+/// Changes the document of a draft that still has this revision; `false`: it has not.
+pub async fn redraft(
+    conn: &mut Conn,
+    shop: Uuid,
+    row: &CatalogueRow,
+    document: &DocumentRow,
+) -> Result<bool, StoreError> {
+    let done = sqlx::query!(
+        "UPDATE catalogue SET revision = revision + 1, procedures = $4, rules = $5, document = $6, yaml = $7, digest = $8
+         WHERE shop = $1 AND version = $2 AND revision = $3 AND state = 'draft'",
+        shop,
+        row.version,
+        row.revision,
+        row.procedures,
+        row.rules,
+        document.document,
+        document.yaml,
+        row.digest
+    )
+    .execute(conn)
+    .await?;
+    Ok(done.rows_affected() == 1)
 }
 
 /// Version and digest of the catalogue in force.
@@ -71,7 +114,7 @@ pub async fn digest(
     .await?)
 }
 
-/// One catalogue, whole.
+/// One catalogue.
 pub async fn find(
     conn: &mut Conn,
     shop: Uuid,
@@ -79,8 +122,24 @@ pub async fn find(
 ) -> Result<Option<CatalogueRow>, StoreError> {
     Ok(sqlx::query_as!(
         CatalogueRow,
-        "SELECT version, state, document, digest, created_at, in_force_at FROM catalogue
+        "SELECT version, state, revision, procedures, rules, digest, created_at, in_force_at FROM catalogue
          WHERE shop = $1 AND version = $2",
+        shop,
+        version
+    )
+    .fetch_optional(conn)
+    .await?)
+}
+
+/// What a catalogue says.
+pub async fn document(
+    conn: &mut Conn,
+    shop: Uuid,
+    version: &str,
+) -> Result<Option<DocumentRow>, StoreError> {
+    Ok(sqlx::query_as!(
+        DocumentRow,
+        "SELECT document, yaml FROM catalogue WHERE shop = $1 AND version = $2",
         shop,
         version
     )
@@ -92,7 +151,7 @@ pub async fn find(
 pub async fn list(conn: &mut Conn, shop: Uuid) -> Result<Vec<CatalogueRow>, StoreError> {
     Ok(sqlx::query_as!(
         CatalogueRow,
-        "SELECT version, state, document, digest, created_at, in_force_at FROM catalogue
+        "SELECT version, state, revision, procedures, rules, digest, created_at, in_force_at FROM catalogue
          WHERE shop = $1 ORDER BY created_at DESC, version",
         shop
     )
@@ -100,24 +159,27 @@ pub async fn list(conn: &mut Conn, shop: Uuid) -> Result<Vec<CatalogueRow>, Stor
     .await?)
 }
 
-/// Retires the catalogue in force and puts this draft in its place; `false`: it is no draft.
+/// Retires the catalogue in force and puts this draft in its place, if it still has this revision; `false`: it is no
+/// draft or changed. A duplicate: somebody else put one in force meanwhile.
 pub async fn publish(
     conn: &mut Conn,
     shop: Uuid,
     version: &str,
+    revision: i64,
     at: DateTime<Utc>,
 ) -> Result<bool, StoreError> {
     sqlx::query!(
-        "UPDATE catalogue SET state = 'retired' WHERE shop = $1 AND state = 'in_force'",
+        "UPDATE catalogue SET state = 'retired', revision = revision + 1 WHERE shop = $1 AND state = 'in_force'",
         shop
     )
     .execute(&mut *conn)
     .await?;
     let done = sqlx::query!(
-        "UPDATE catalogue SET state = 'in_force', in_force_at = $3
-         WHERE shop = $1 AND version = $2 AND state = 'draft'",
+        "UPDATE catalogue SET state = 'in_force', revision = revision + 1, in_force_at = $4
+         WHERE shop = $1 AND version = $2 AND revision = $3 AND state = 'draft'",
         shop,
         version,
+        revision,
         at
     )
     .execute(conn)
@@ -125,49 +187,21 @@ pub async fn publish(
     Ok(done.rows_affected() == 1)
 }
 
-/// The shop's own phrases and labour codes.
-pub async fn labour_words(
+/// Lays a draft aside that still has this revision; `false`: it is no draft or changed.
+pub async fn lay_aside(
     conn: &mut Conn,
     shop: Uuid,
-) -> Result<Vec<(String, Vec<LineOperation>)>, StoreError> {
-    let rows = sqlx::query!(
-        r#"SELECT phrase, operations AS "operations: Json<Vec<LineOperation>>" FROM labour_word
-           WHERE shop = $1 ORDER BY phrase"#,
-        shop
-    )
-    .fetch_all(conn)
-    .await?;
-    Ok(rows.into_iter().map(|row| (row.phrase, row.operations.0)).collect())
-}
-
-/// Keeps a phrase.
-pub async fn put_labour_word(
-    conn: &mut Conn,
-    shop: Uuid,
-    phrase: &str,
-    operations: &[LineOperation],
-) -> Result<(), StoreError> {
-    sqlx::query!(
-        "INSERT INTO labour_word (shop, phrase, operations) VALUES ($1, $2, $3)
-         ON CONFLICT (shop, phrase) DO UPDATE SET operations = $3",
+    version: &str,
+    revision: i64,
+) -> Result<bool, StoreError> {
+    let done = sqlx::query!(
+        "UPDATE catalogue SET state = 'retired', revision = revision + 1
+         WHERE shop = $1 AND version = $2 AND revision = $3 AND state = 'draft'",
         shop,
-        phrase,
-        Json(operations) as _
+        version,
+        revision
     )
     .execute(conn)
     .await?;
-    Ok(())
-}
-
-/// Forgets a phrase; `false`: there was none.
-pub async fn remove_labour_word(
-    conn: &mut Conn,
-    shop: Uuid,
-    phrase: &str,
-) -> Result<bool, StoreError> {
-    let done =
-        sqlx::query!("DELETE FROM labour_word WHERE shop = $1 AND phrase = $2", shop, phrase)
-            .execute(conn)
-            .await?;
     Ok(done.rows_affected() == 1)
 }

@@ -25,11 +25,16 @@ pub struct Db(sqlx::PgPool);
 
 impl Db {
     /// Connects as the service role, without migrating. A session that idles inside a transaction is ended after
-    /// 30 s and a statement after 60 s, so that nothing holds back the whole database.
+    /// 30 s and a statement after 60 s, so that nothing holds back the whole database. No statement is worth compiling:
+    /// where a plan expects it to be, it takes longer than the statement.
     pub async fn connect(url: &str, connections: u32) -> Result<Self, StoreError> {
         let options: PgConnectOptions = url.parse()?;
         let options = options
-            .options([("idle_in_transaction_session_timeout", "30s"), ("statement_timeout", "60s")])
+            .options([
+                ("idle_in_transaction_session_timeout", "30s"),
+                ("statement_timeout", "60s"),
+                ("jit", "off"),
+            ])
             .application_name("bayproof");
         let pool = PgPoolOptions::new()
             .max_connections(connections)
@@ -113,6 +118,11 @@ pub struct Readiness {
 /// Commits. A function so that callers need not name `sqlx`.
 pub async fn commit(tx: Tx) -> Result<(), StoreError> {
     Ok(tx.commit().await?)
+}
+
+/// Takes back what the transaction did.
+pub async fn roll_back(tx: Tx) -> Result<(), StoreError> {
+    Ok(tx.rollback().await?)
 }
 
 /// The one clock, in microseconds. Read it after the locks of a transaction.

@@ -27,6 +27,9 @@ pub enum StoreError {
     /// A stored word is not of the list.
     #[error("the stored word `{0}` is unknown")]
     Word(String),
+    /// A text holds what the database cannot keep: U+0000.
+    #[error("a text holds a character that cannot be kept")]
+    Unstorable,
     /// Text could not be written.
     #[error("text could not be written")]
     Text,
@@ -49,6 +52,7 @@ impl From<sqlx::Error> for StoreError {
             Some("23000" | "23514" | "23P01" | "42501") => {
                 Self::Guarded { detail: db.message().to_owned() }
             }
+            Some("22021" | "22P05") => Self::Unstorable,
             Some("57P01" | "57P02" | "57P03" | "53300") => Self::Unreachable(error),
             _ => Self::Database(error),
         }

@@ -211,11 +211,13 @@ pub async fn nodes(
     levels: &[i32],
     indices: &[i64],
 ) -> Result<Vec<NodeRow>, StoreError> {
+    // OFFSET makes it one look into the key for each, whatever a plan made on an empty table expects.
     Ok(sqlx::query_as!(
         NodeRow,
-        "SELECT n.level, n.index, n.hash FROM journal_node n
-         JOIN unnest($2::int[], $3::bigint[]) AS t(level, index) ON n.level = t.level AND n.index = t.index
-         WHERE n.shop = $1",
+        r#"SELECT n.level AS "level!", n.index AS "index!", n.hash AS "hash!"
+           FROM unnest($2::int[], $3::bigint[]) AS t(level, index) CROSS JOIN LATERAL (
+               SELECT level, index, hash FROM journal_node
+               WHERE shop = $1 AND level = t.level AND index = t.index OFFSET 0) n"#,
         shop,
         levels,
         indices

@@ -4,14 +4,19 @@
 //! Every statement names the shop besides row security. Functions hold no rules of the trade.
 
 pub mod absences;
+pub mod attachments;
 pub mod attempts;
 pub mod bays;
 pub mod catalogues;
 mod db;
+pub mod departures;
 pub mod equipment;
 mod error;
+pub mod identity_corrections;
 pub mod journal;
+pub mod labour_words;
 pub mod leases;
+pub mod limits;
 pub mod lines;
 pub mod means;
 pub mod orders;
@@ -24,8 +29,9 @@ pub mod tasks;
 pub mod technicians;
 pub mod vehicles;
 pub mod waivers;
+pub mod watch;
 
-pub use db::{Conn, Db, MIGRATOR, Readiness, Tx, commit, service_now, try_lock};
+pub use db::{Conn, Db, MIGRATOR, Readiness, Tx, commit, roll_back, service_now, try_lock};
 pub use error::StoreError;
 /// A column that holds a JSON document.
 pub use sqlx::types::Json;

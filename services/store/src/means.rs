@@ -61,6 +61,13 @@ pub struct Away {
     pub until_at: Option<DateTime<Utc>>,
 }
 
+impl Away {
+    /// Whether it lasts at this moment and nobody knows for how long.
+    pub fn is_open_end(&self, now: DateTime<Utc>) -> bool {
+        self.from_at <= now && self.until_at.is_none()
+    }
+}
+
 /// Technicians who are here, by name.
 pub async fn people(conn: &mut Conn, shop: Uuid) -> Result<Vec<Person>, StoreError> {
     Ok(sqlx::query_as!(
@@ -69,6 +76,18 @@ pub async fn people(conn: &mut Conn, shop: Uuid) -> Result<Vec<Person>, StoreErr
         shop
     )
     .fetch_all(conn)
+    .await?)
+}
+
+/// A technician, while they are here.
+pub async fn person(conn: &mut Conn, shop: Uuid, id: Uuid) -> Result<Option<Person>, StoreError> {
+    Ok(sqlx::query_as!(
+        Person,
+        "SELECT id, name, salt, skills FROM technician WHERE shop = $1 AND id = $2 AND NOT retired",
+        shop,
+        id
+    )
+    .fetch_optional(conn)
     .await?)
 }
 

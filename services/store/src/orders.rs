@@ -10,7 +10,7 @@ use uuid::Uuid;
 use crate::{Conn, StoreError};
 
 /// A repair order.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct OrderRow {
     /// Its id.
     pub id: Uuid,
@@ -38,6 +38,8 @@ pub struct OrderRow {
     pub findings: Value,
     /// The earlier order that it follows.
     pub follows: Option<Uuid>,
+    /// The order that its lines were split off from.
+    pub split_from: Option<Uuid>,
     /// Odometer at intake, km.
     pub odometer_in: Option<i32>,
     /// Odometer at the end, km.
@@ -61,8 +63,8 @@ pub async fn insert(conn: &mut Conn, shop: Uuid, order: &OrderRow) -> Result<(),
     sqlx::query!(
         "INSERT INTO repair_order (shop, id, number, vehicle, state, catalogue_version, intake_digest, facts,
              trouble_codes, complaints, observations, findings, follows, odometer_in, arrives_at, promised_at, weight,
-             created_at)
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18)",
+             created_at, split_from)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19)",
         shop,
         order.id,
         order.number,
@@ -80,7 +82,8 @@ pub async fn insert(conn: &mut Conn, shop: Uuid, order: &OrderRow) -> Result<(),
         order.arrives_at,
         order.promised_at,
         order.weight,
-        order.created_at
+        order.created_at,
+        order.split_from
     )
     .execute(conn)
     .await?;
@@ -128,7 +131,7 @@ pub async fn load(conn: &mut Conn, shop: Uuid, ids: &[Uuid]) -> Result<Vec<Order
     let rows = sqlx::query!(
         r#"SELECT id, number, vehicle, state, version, catalogue_version, intake_digest,
                   facts AS "facts: Json<VehicleFacts>", trouble_codes, complaints, observations, findings, follows,
-                  odometer_in, odometer_out, arrives_at, promised_at, weight, created_at, released_at, release
+                  split_from, odometer_in, odometer_out, arrives_at, promised_at, weight, created_at, released_at, release
            FROM repair_order WHERE shop = $1 AND id = ANY ($2) ORDER BY id"#,
         shop,
         ids
@@ -151,6 +154,7 @@ pub async fn load(conn: &mut Conn, shop: Uuid, ids: &[Uuid]) -> Result<Vec<Order
                 observations: row.observations,
                 findings: row.findings,
                 follows: row.follows,
+                split_from: row.split_from,
                 odometer_in: row.odometer_in,
                 odometer_out: row.odometer_out,
                 arrives_at: row.arrives_at,
@@ -164,21 +168,34 @@ pub async fn load(conn: &mut Conn, shop: Uuid, ids: &[Uuid]) -> Result<Vec<Order
         .collect()
 }
 
-/// Locks an order and tells its vehicle; the vehicle is locked before it. `None`: there is no such order.
-pub async fn lock(conn: &mut Conn, shop: Uuid, id: Uuid) -> Result<Option<Uuid>, StoreError> {
+/// An order whose row is locked.
+#[derive(Debug, Clone, Copy)]
+pub struct Locked {
+    /// Its vehicle, which is locked besides.
+    pub vehicle: Uuid,
+    /// The number that its next entry in the journal will have.
+    pub next_seq: i64,
+}
+
+/// Locks an order, and its vehicle before it. `None`: there is no such order.
+pub async fn lock(conn: &mut Conn, shop: Uuid, id: Uuid) -> Result<Option<Locked>, StoreError> {
     let vehicle = sqlx::query_scalar!(
-        "SELECT vehicle FROM repair_order WHERE shop = $1 AND id = $2",
+        "SELECT id FROM vehicle
+         WHERE shop = $1 AND id = (SELECT vehicle FROM repair_order WHERE shop = $1 AND id = $2) FOR UPDATE",
         shop,
         id
     )
     .fetch_optional(&mut *conn)
     .await?;
     let Some(vehicle) = vehicle else { return Ok(None) };
-    crate::vehicles::lock(&mut *conn, shop, vehicle).await?;
-    sqlx::query!("SELECT id FROM repair_order WHERE shop = $1 AND id = $2 FOR UPDATE", shop, id)
-        .fetch_optional(conn)
-        .await?;
-    Ok(Some(vehicle))
+    let next_seq = sqlx::query_scalar!(
+        "SELECT next_seq FROM repair_order WHERE shop = $1 AND id = $2 FOR UPDATE",
+        shop,
+        id
+    )
+    .fetch_optional(conn)
+    .await?;
+    Ok(next_seq.map(|next_seq| Locked { vehicle, next_seq }))
 }
 
 /// The order of this number.
@@ -194,6 +211,24 @@ pub async fn numbered(
     )
     .fetch_optional(conn)
     .await?)
+}
+
+/// The last odometer that an order of a vehicle told, km, with the order's number.
+pub async fn last_odometer(
+    conn: &mut Conn,
+    shop: Uuid,
+    vehicle: Uuid,
+) -> Result<Option<(i32, String)>, StoreError> {
+    let row = sqlx::query!(
+        r#"SELECT coalesce(odometer_out, odometer_in) AS "odometer!", number FROM repair_order
+           WHERE shop = $1 AND vehicle = $2 AND coalesce(odometer_out, odometer_in) IS NOT NULL
+           ORDER BY id DESC LIMIT 1"#,
+        shop,
+        vehicle
+    )
+    .fetch_optional(conn)
+    .await?;
+    Ok(row.map(|row| (row.odometer, row.number)))
 }
 
 /// Orders of a vehicle, newest first.

@@ -2,6 +2,7 @@
 
 use chrono::{DateTime, Utc};
 use domain::lifecycle::TaskState;
+use domain::operation::Operation;
 use domain::procedure::Procedure;
 use serde_json::Value;
 use sqlx::types::Json;
@@ -112,6 +113,25 @@ pub async fn update(
     Ok(done.rows_affected() == 1)
 }
 
+/// Moves tasks to an order that was split off from theirs; `false`: one of them is not there any more.
+pub async fn go_over(
+    conn: &mut Conn,
+    shop: Uuid,
+    (from, into): (Uuid, Uuid),
+    tasks: &[Uuid],
+) -> Result<bool, StoreError> {
+    let done = sqlx::query!(
+        "UPDATE task SET order_id = $3, version = version + 1 WHERE shop = $1 AND order_id = $2 AND id = ANY ($4)",
+        shop,
+        from,
+        into,
+        tasks
+    )
+    .execute(conn)
+    .await?;
+    Ok(usize::try_from(done.rows_affected()).is_ok_and(|moved| moved == tasks.len()))
+}
+
 /// The tasks of these orders, in the order they were derived.
 pub async fn of_orders(
     conn: &mut Conn,
@@ -163,6 +183,73 @@ pub async fn load(conn: &mut Conn, shop: Uuid, ids: &[Uuid]) -> Result<Vec<TaskR
                 no_longer_needed: row.no_longer_needed,
                 replaces: row.replaces,
                 created_at: row.created_at,
+            })
+        })
+        .collect()
+}
+
+/// A task as a draft of a catalogue is compared with.
+#[derive(Debug, Clone)]
+pub struct HeldRow {
+    /// The order.
+    pub order_id: Uuid,
+    /// The procedure's name.
+    pub procedure: String,
+    /// Place on the vehicle; empty: none.
+    pub place: String,
+    /// Where it stands.
+    pub state: TaskState,
+    /// How often it was taken.
+    pub attempt: i32,
+    /// When it was started.
+    pub started_at: Option<DateTime<Utc>>,
+    /// When it ended.
+    pub ended_at: Option<DateTime<Utc>>,
+    /// What it does to the vehicle, once it was started.
+    pub emits: Vec<Operation>,
+}
+
+impl From<&TaskRow> for HeldRow {
+    fn from(task: &TaskRow) -> Self {
+        Self {
+            order_id: task.order_id,
+            procedure: task.definition.id.clone(),
+            place: task.place.clone(),
+            state: task.state,
+            attempt: task.attempt,
+            started_at: task.started_at,
+            ended_at: task.ended_at,
+            emits: task.definition.emits.clone(),
+        }
+    }
+}
+
+/// The tasks of these orders, in no order, without what they say; definitions are large.
+pub async fn held(
+    conn: &mut Conn,
+    shop: Uuid,
+    orders: &[Uuid],
+) -> Result<Vec<HeldRow>, StoreError> {
+    let rows = sqlx::query!(
+        r#"SELECT order_id, procedure, place, state, attempt, started_at, ended_at,
+                  CASE WHEN started_at IS NOT NULL THEN definition -> 'emits' END AS "emits: Json<Vec<Operation>>"
+           FROM task WHERE shop = $1 AND order_id = ANY ($2)"#,
+        shop,
+        orders
+    )
+    .fetch_all(conn)
+    .await?;
+    rows.into_iter()
+        .map(|row| {
+            Ok(HeldRow {
+                order_id: row.order_id,
+                procedure: row.procedure,
+                place: row.place,
+                state: TaskState::of_word(&row.state).ok_or(StoreError::Word(row.state))?,
+                attempt: row.attempt,
+                started_at: row.started_at,
+                ended_at: row.ended_at,
+                emits: row.emits.map(|emits| emits.0).unwrap_or_default(),
             })
         })
         .collect()

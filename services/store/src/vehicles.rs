@@ -39,6 +39,10 @@ pub struct BracketRow {
     pub disturbed_by: Json<Vec<OperationPattern>>,
     /// Since when.
     pub opened_at: DateTime<Utc>,
+    /// The person whose lock it is, where it is a person's.
+    pub holder: Option<Uuid>,
+    /// To whom the lock is offered.
+    pub offered_to: Option<Uuid>,
 }
 
 /// A hold on a vehicle.
@@ -117,6 +121,38 @@ pub async fn find_or_add(
     Ok(new.clone())
 }
 
+/// Gives a vehicle its VIN; `false`: it has one. A VIN that another vehicle has is a duplicate.
+pub async fn identify(
+    conn: &mut Conn,
+    shop: Uuid,
+    id: Uuid,
+    vin: &str,
+) -> Result<bool, StoreError> {
+    let done = sqlx::query!(
+        "UPDATE vehicle SET vin = $3 WHERE shop = $1 AND id = $2 AND vin IS NULL",
+        shop,
+        id,
+        vin
+    )
+    .execute(conn)
+    .await?;
+    Ok(done.rows_affected() == 1)
+}
+
+/// Corrects what a vehicle is known by. A VIN that another vehicle has is a duplicate.
+pub async fn correct(conn: &mut Conn, shop: Uuid, vehicle: &VehicleRow) -> Result<(), StoreError> {
+    sqlx::query!(
+        "UPDATE vehicle SET vin = $3, plate = $4 WHERE shop = $1 AND id = $2",
+        shop,
+        vehicle.id,
+        vehicle.vin,
+        vehicle.plate
+    )
+    .execute(conn)
+    .await?;
+    Ok(())
+}
+
 /// One vehicle.
 pub async fn find(conn: &mut Conn, shop: Uuid, id: Uuid) -> Result<Option<VehicleRow>, StoreError> {
     Ok(sqlx::query_as!(
@@ -146,7 +182,8 @@ pub async fn open_brackets(
     Ok(sqlx::query_as!(
         BracketRow,
         r#"SELECT entered_by, order_id, mode, left_by, must_not_move, no_handover,
-                  disturbed_by AS "disturbed_by: Json<Vec<OperationPattern>>", opened_at
+                  disturbed_by AS "disturbed_by: Json<Vec<OperationPattern>>", opened_at, holder,
+                  offered_to
            FROM bracket WHERE shop = $1 AND vehicle = $2 AND closed_at IS NULL ORDER BY opened_at, entered_by"#,
         shop,
         vehicle
@@ -164,8 +201,8 @@ pub async fn open_bracket(
 ) -> Result<(), StoreError> {
     sqlx::query!(
         "INSERT INTO bracket (shop, entered_by, vehicle, order_id, mode, left_by, must_not_move, no_handover,
-                              disturbed_by, opened_at)
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)",
+                              disturbed_by, opened_at, holder)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)",
         shop,
         bracket.entered_by,
         vehicle,
@@ -175,11 +212,37 @@ pub async fn open_bracket(
         bracket.must_not_move,
         bracket.no_handover,
         Json(&bracket.disturbed_by.0) as _,
-        bracket.opened_at
+        bracket.opened_at,
+        bracket.holder
     )
     .execute(conn)
     .await?;
     Ok(())
+}
+
+/// Offers the lock of an open service mode, or passes it on to whom it was offered; `false`: it is another's by now.
+pub async fn pass_lock(
+    conn: &mut Conn,
+    shop: Uuid,
+    entered_by: Uuid,
+    holder: Uuid,
+    offered_to: Option<Uuid>,
+    expects: (Uuid, Option<Uuid>),
+) -> Result<bool, StoreError> {
+    let done = sqlx::query!(
+        "UPDATE bracket SET holder = $3, offered_to = $4
+         WHERE shop = $1 AND entered_by = $2 AND closed_at IS NULL AND holder = $5
+           AND offered_to IS NOT DISTINCT FROM $6",
+        shop,
+        entered_by,
+        holder,
+        offered_to,
+        expects.0,
+        expects.1
+    )
+    .execute(conn)
+    .await?;
+    Ok(done.rows_affected() == 1)
 }
 
 /// Closes the service mode of this name on a vehicle; `false`: none stood open.
@@ -306,6 +369,25 @@ pub async fn in_use(
     .await?)
 }
 
+/// Who used any of these things at some time since a moment and no longer does.
+pub async fn used_since(
+    conn: &mut Conn,
+    shop: Uuid,
+    things: &[Uuid],
+    since: DateTime<Utc>,
+) -> Result<Vec<OccupancyRow>, StoreError> {
+    Ok(sqlx::query_as!(
+        OccupancyRow,
+        "SELECT kind, thing, order_id, task, line, from_at FROM occupancy
+         WHERE shop = $1 AND until_at > $3 AND thing = ANY ($2) ORDER BY from_at, id",
+        shop,
+        things,
+        since
+    )
+    .fetch_all(conn)
+    .await?)
+}
+
 /// Puts a thing in use; a second open row for it is a [`StoreError::Duplicate`] of `occupancy_open`.
 pub async fn occupy(
     conn: &mut Conn,
@@ -354,18 +436,20 @@ pub async fn free(
     Ok(())
 }
 
-/// Frees the people of a task that broke off; the vehicle stays where it is.
+/// Frees the people of a task that broke off, or one of them who leaves it to another; the vehicle stays where it is.
 pub async fn free_people(
     conn: &mut Conn,
     shop: Uuid,
     task: Uuid,
+    one: Option<Uuid>,
     at: DateTime<Utc>,
 ) -> Result<(), StoreError> {
     sqlx::query!(
-        "UPDATE occupancy SET until_at = $3
-         WHERE shop = $1 AND task = $2 AND kind = 'technician' AND until_at IS NULL",
+        "UPDATE occupancy SET until_at = $4
+         WHERE shop = $1 AND task = $2 AND kind = 'technician' AND thing = coalesce($3, thing) AND until_at IS NULL",
         shop,
         task,
+        one,
         at
     )
     .execute(conn)

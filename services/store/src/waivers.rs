@@ -18,6 +18,10 @@ pub struct WaiverRow {
     pub customer_told: Option<String>,
     /// What the driver must not do.
     pub restriction: Option<String>,
+    /// Only this precondition; without it, the task.
+    pub precondition: Option<String>,
+    /// It holds until then.
+    pub expires_at: Option<DateTime<Utc>>,
     /// How many people must agree.
     pub people: i32,
     /// Who gave it.
@@ -28,13 +32,24 @@ pub struct WaiverRow {
     pub approved_by: Option<String>,
     /// When.
     pub approved_at: Option<DateTime<Utc>>,
+    /// When it was taken back or ended.
+    pub revoked_at: Option<DateTime<Utc>>,
+}
+
+impl WaiverRow {
+    /// Whether everybody who must has agreed, and it has not ended.
+    pub fn is_in_force(&self, now: DateTime<Utc>) -> bool {
+        let agreed = self.people == 1 || self.approved_by.is_some();
+        agreed && self.revoked_at.is_none() && self.expires_at.is_none_or(|until| until > now)
+    }
 }
 
 /// Gives a waiver.
 pub async fn insert(conn: &mut Conn, shop: Uuid, waiver: &WaiverRow) -> Result<(), StoreError> {
     sqlx::query!(
-        "INSERT INTO waiver (shop, id, task, reason, customer_told, restriction, people, given_by, given_at)
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9)",
+        "INSERT INTO waiver (shop, id, task, reason, customer_told, restriction, people, given_by, given_at, precondition,
+             expires_at)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)",
         shop,
         waiver.id,
         waiver.task,
@@ -43,7 +58,9 @@ pub async fn insert(conn: &mut Conn, shop: Uuid, waiver: &WaiverRow) -> Result<(
         waiver.restriction,
         waiver.people,
         waiver.given_by,
-        waiver.given_at
+        waiver.given_at,
+        waiver.precondition,
+        waiver.expires_at
     )
     .execute(conn)
     .await?;
@@ -71,7 +88,64 @@ pub async fn approve(
     Ok(done.rows_affected() == 1)
 }
 
-/// The waivers in force on these tasks.
+/// Takes a waiver back; `false`: it was before.
+pub async fn revoke(
+    conn: &mut Conn,
+    shop: Uuid,
+    id: Uuid,
+    by: &str,
+    because: &str,
+    at: DateTime<Utc>,
+) -> Result<bool, StoreError> {
+    let done = sqlx::query!(
+        "UPDATE waiver SET revoked_by = $3, revoked_because = $4, revoked_at = $5
+         WHERE shop = $1 AND id = $2 AND revoked_at IS NULL",
+        shop,
+        id,
+        by,
+        because,
+        at
+    )
+    .execute(conn)
+    .await?;
+    Ok(done.rows_affected() == 1)
+}
+
+/// Orders with a waiver that has ended by itself.
+pub async fn ended(
+    conn: &mut Conn,
+    shop: Uuid,
+    at: DateTime<Utc>,
+) -> Result<Vec<Uuid>, StoreError> {
+    Ok(sqlx::query_scalar!(
+        "SELECT DISTINCT t.order_id FROM waiver w JOIN task t ON t.shop = w.shop AND t.id = w.task
+         WHERE w.shop = $1 AND w.revoked_at IS NULL AND w.expires_at <= $2",
+        shop,
+        at
+    )
+    .fetch_all(conn)
+    .await?)
+}
+
+/// Every waiver ever given for these tasks.
+pub async fn history(
+    conn: &mut Conn,
+    shop: Uuid,
+    tasks: &[Uuid],
+) -> Result<Vec<WaiverRow>, StoreError> {
+    Ok(sqlx::query_as!(
+        WaiverRow,
+        "SELECT id, task, reason, customer_told, restriction, people, given_by, given_at, approved_by, approved_at,
+                precondition, expires_at, revoked_at
+         FROM waiver WHERE shop = $1 AND task = ANY ($2) ORDER BY given_at, id",
+        shop,
+        tasks
+    )
+    .fetch_all(conn)
+    .await?)
+}
+
+/// The waivers on these tasks that were not taken back.
 pub async fn load(
     conn: &mut Conn,
     shop: Uuid,
@@ -79,7 +153,8 @@ pub async fn load(
 ) -> Result<Vec<WaiverRow>, StoreError> {
     Ok(sqlx::query_as!(
         WaiverRow,
-        "SELECT id, task, reason, customer_told, restriction, people, given_by, given_at, approved_by, approved_at
+        "SELECT id, task, reason, customer_told, restriction, people, given_by, given_at, approved_by, approved_at,
+                precondition, expires_at, revoked_at
          FROM waiver WHERE shop = $1 AND task = ANY ($2) AND revoked_at IS NULL ORDER BY given_at, id",
         shop,
         tasks
