@@ -13,8 +13,11 @@ pub struct NewEvidence {
     /// The fence of the lease under which it was taken; an integration may leave it out.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub fence: Option<i64>,
-    /// The items, judged one by one.
-    #[schema(min_items = 1, max_items = 1000)]
+    /// The client's clock as it sends: by it a clock that is off is noticed, also one that is behind.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sent_at: Option<DateTime<Utc>>,
+    /// The items, judged one by one: one that breaks the contract is refused, the others are kept.
+    #[schema(min_items = 1, max_items = 10_000)]
     pub items: Vec<EvidenceItem>,
 }
 
@@ -61,6 +64,17 @@ pub enum EvidenceItem {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         equipment: Option<Uuid>,
     },
+    /// A list of stored trouble codes as a person read it from an instrument's display.
+    TroubleCodes {
+        /// Codes as SAE J2012 writes them; an empty list says that none is stored.
+        #[schema(example = json!(["P0507"]), max_items = 200)]
+        codes: Vec<String>,
+        /// When it was read, by the client's clock.
+        taken_at: DateTime<Utc>,
+        /// The instrument.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        equipment: Option<Uuid>,
+    },
     /// A person's word.
     Attestation {
         /// The statement's name.
@@ -83,7 +97,8 @@ pub enum EvidenceItem {
         /// Media type; checked against the content.
         #[schema(example = "image/png", max_length = 64)]
         media_type: String,
-        /// SHA-256 of the file, 64 hex digits.
+        /// SHA-256 of the file as it is sent, 64 hex digits. Place data is taken out of pictures before they are hashed
+        /// anew and kept; the answer says so.
         #[schema(min_length = 64, max_length = 64)]
         sha256: String,
         /// The file, base64 (RFC 4648).
@@ -91,6 +106,29 @@ pub enum EvidenceItem {
         /// When it was taken, by the client's clock.
         taken_at: DateTime<Utc>,
     },
+}
+
+impl EvidenceItem {
+    /// When it was taken, by the client's clock.
+    pub fn taken_at(&self) -> DateTime<Utc> {
+        match self {
+            Self::Reading { taken_at, .. }
+            | Self::Frame { taken_at, .. }
+            | Self::TroubleCodes { taken_at, .. }
+            | Self::Attestation { taken_at, .. }
+            | Self::Attachment { taken_at, .. } => *taken_at,
+        }
+    }
+
+    /// The unit of equipment that it was taken with, where that is named.
+    pub fn equipment(&self) -> Option<Uuid> {
+        match self {
+            Self::Reading { equipment, .. }
+            | Self::Frame { equipment, .. }
+            | Self::TroubleCodes { equipment, .. } => *equipment,
+            Self::Attestation { .. } | Self::Attachment { .. } => None,
+        }
+    }
 }
 
 /// How a frame's bytes are read.
@@ -101,15 +139,18 @@ pub enum Protocol {
     Obd,
     /// UDS answers (ISO 14229-1).
     Uds,
+    /// Data fields of raw CAN frames that carry one answer of either, in order and eight bytes each, joined by the
+    /// service (ISO 15765-2).
+    IsoTpCan,
 }
 
 /// What became of one item.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct ItemOutcome {
-    /// Its id, when it was stored.
+    /// Its id, when it was stored; a frame that cannot be read is refused as evidence and stored all the same.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub id: Option<Uuid>,
-    /// `accepted`, `marked` (stored, but it proves nothing) or `refused` (not stored).
+    /// `accepted`, `marked` (stored with what speaks against it) or `refused` (it says nothing).
     pub outcome: String,
     /// Marks: `late`, `clock_off`, `implausible`, `unverified`, ...
     #[serde(default, skip_serializing_if = "Vec::is_empty")]

@@ -1,14 +1,14 @@
 //! Repair orders: intake, amendments, lines, questions, release.
 
 use chrono::{DateTime, Utc};
-use domain::lifecycle::{LineState, OrderState};
-use domain::order::{Authorisation, LineOperation, ReadLine, Reading};
+use domain::lifecycle::{LineState, OrderState, TaskState};
+use domain::order::{Authorisation, LineOperation, OnHold, ReadLine, Reading, Sublet};
 use domain::vehicle::VehicleFacts;
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 use uuid::Uuid;
 
-use crate::tasks::TaskView;
+use crate::tasks::{Because, TaskView};
 
 /// A repair order as a shop system posts it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
@@ -89,27 +89,31 @@ pub struct NewLine {
     /// When the parts come.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub parts_expected_at: Option<DateTime<Utc>>,
-    /// What the line waits for outside the shop's work: `parts`, `approval`, `customer`.
+    /// What the line waits for outside the shop's work. Nothing of it begins until the line is put without it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 64)]
-    pub on_hold: Option<String>,
+    pub on_hold: Option<OnHold>,
+    /// Another business does the work.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sublet: Option<Sublet>,
 }
 
 /// A change to an order: JSON Merge Patch (RFC 7396); lines are edited one by one.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct OrderPatch {
-    /// Vehicle facts to change; a `null` feature is unknown again. The identity is corrected elsewhere.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub vehicle: Option<VehiclePatch>,
-    /// Trouble codes, the whole list.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[schema(max_items = 200)]
-    pub trouble_codes: Option<Vec<String>>,
-    /// Complaints, the whole list.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[schema(max_items = 100)]
-    pub complaints: Option<Vec<String>>,
+    /// Vehicle facts to change; a `null` fact or feature is unknown again. The identity is corrected elsewhere, and no
+    /// order is without a vehicle.
+    #[serde(default, with = "present", skip_serializing_if = "Option::is_none")]
+    #[schema(value_type = Option<VehiclePatch>)]
+    pub vehicle: Option<Option<VehiclePatch>>,
+    /// Trouble codes, the whole list; `null`: none.
+    #[serde(default, with = "present", skip_serializing_if = "Option::is_none")]
+    #[schema(value_type = Option<Vec<String>>, max_items = 200)]
+    pub trouble_codes: Option<Option<Vec<String>>>,
+    /// Complaints, the whole list; `null`: none.
+    #[serde(default, with = "present", skip_serializing_if = "Option::is_none")]
+    #[schema(value_type = Option<Vec<String>>, max_items = 100)]
+    pub complaints: Option<Option<Vec<String>>>,
     /// When the vehicle is expected; `null` removes it.
     #[serde(default, with = "present", skip_serializing_if = "Option::is_none")]
     #[schema(value_type = Option<DateTime<Utc>>)]
@@ -118,14 +122,14 @@ pub struct OrderPatch {
     #[serde(default, with = "present", skip_serializing_if = "Option::is_none")]
     #[schema(value_type = Option<DateTime<Utc>>)]
     pub promised_at: Option<Option<DateTime<Utc>>>,
-    /// How much lateness hurts, 1 to 100.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[schema(minimum = 1, maximum = 100)]
-    pub weight: Option<i32>,
-    /// Odometer at the end, km.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[schema(minimum = 0, maximum = 10_000_000)]
-    pub odometer_out: Option<i32>,
+    /// How much lateness hurts, 1 to 100; `null`: as usual, 1.
+    #[serde(default, with = "present", skip_serializing_if = "Option::is_none")]
+    #[schema(value_type = Option<i32>, minimum = 1, maximum = 100)]
+    pub weight: Option<Option<i32>>,
+    /// Odometer at the end, km; `null` removes it.
+    #[serde(default, with = "present", skip_serializing_if = "Option::is_none")]
+    #[schema(value_type = Option<i32>, minimum = 0, maximum = 10_000_000)]
+    pub odometer_out: Option<Option<i32>>,
     /// `cancelled`: the visit does not happen. Refused while a service mode stands open or work was begun.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub state: Option<Cancel>,
@@ -146,21 +150,22 @@ pub struct VehiclePatch {
     /// Features to set; `null` makes one unknown.
     #[serde(default)]
     pub features: std::collections::BTreeMap<String, domain::vehicle::FactValue>,
-    /// Powertrain.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub powertrain: Option<domain::vehicle::Powertrain>,
-    /// Model year.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[schema(minimum = 1900, maximum = 2100)]
-    pub model_year: Option<i32>,
-    /// Maker's name.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 64)]
-    pub make: Option<String>,
-    /// Model's name.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[schema(max_length = 64)]
-    pub model: Option<String>,
+    /// Powertrain; `null`: unknown.
+    #[serde(default, with = "present", skip_serializing_if = "Option::is_none")]
+    #[schema(value_type = Option<domain::vehicle::Powertrain>)]
+    pub powertrain: Option<Option<domain::vehicle::Powertrain>>,
+    /// Model year; `null`: unknown.
+    #[serde(default, with = "present", skip_serializing_if = "Option::is_none")]
+    #[schema(value_type = Option<i32>, minimum = 1900, maximum = 2100)]
+    pub model_year: Option<Option<i32>>,
+    /// Maker's name; `null`: unknown.
+    #[serde(default, with = "present", skip_serializing_if = "Option::is_none")]
+    #[schema(value_type = Option<String>, max_length = 64)]
+    pub make: Option<Option<String>>,
+    /// Model's name; `null`: unknown.
+    #[serde(default, with = "present", skip_serializing_if = "Option::is_none")]
+    #[schema(value_type = Option<String>, max_length = 64)]
+    pub model: Option<Option<String>>,
 }
 
 /// Distinguishes a member that is `null` from one that is absent.
@@ -192,7 +197,7 @@ mod present {
 pub struct LineProgress {
     /// What happened.
     pub progress: Progress,
-    /// The bay it is worked in; needed to start.
+    /// The bay it is worked in; needed to start, unless another business does the work.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub bay: Option<Uuid>,
     /// Who works on it; a technician's token says it by itself.
@@ -202,6 +207,28 @@ pub struct LineProgress {
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     #[schema(max_items = 20)]
     pub attests: Vec<String>,
+    /// The document of the business that did the work; needed to finish a line that was sublet, with
+    /// `sublet_work_checked` attested by a person.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub document: Option<SubletDocument>,
+}
+
+/// What a provider says of the work that it did, on paper.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct SubletDocument {
+    /// Its number or title.
+    #[schema(example = "invoice 4711", min_length = 1, max_length = 200)]
+    pub name: String,
+    /// Media type of the file.
+    #[schema(example = "application/pdf", max_length = 100)]
+    pub media_type: String,
+    /// SHA-256 of the file, hexadecimal.
+    #[schema(min_length = 64, max_length = 64)]
+    pub sha256: String,
+    /// The file in base64.
+    #[schema(max_length = 28_000_000)]
+    pub data: String,
 }
 
 /// What happened on a line.
@@ -236,7 +263,7 @@ pub struct NewAnswer {
     pub keep_as_phrase: bool,
     /// An owner leaves the question open with this reason.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[schema(min_length = 1, max_length = 2000)]
+    #[schema(min_length = 1, max_length = 2000, pattern = r"\S")]
     pub waive_because: Option<String>,
 }
 
@@ -273,7 +300,7 @@ pub struct NewRelease {
     pub odometer_out: Option<i32>,
     /// Needed for `incomplete_towed`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[schema(min_length = 1, max_length = 2000)]
+    #[schema(min_length = 1, max_length = 2000, pattern = r"\S")]
     pub reason: Option<String>,
 }
 
@@ -326,6 +353,8 @@ pub struct QuestionView {
     pub choices: Vec<serde_json::Value>,
     /// Procedures that the answer decides.
     pub decides: Vec<String>,
+    /// Why it is asked: the chain to each of those procedures, as far as it is known.
+    pub because: Vec<Because>,
     /// `open`, `answered`, `waived` or `dropped`.
     pub state: String,
 }
@@ -357,6 +386,9 @@ pub struct OrderView {
     pub weight: i32,
     /// The earlier order that this one follows.
     pub follows: Option<Uuid>,
+    /// The order that its lines were split off from.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub split_from: Option<Uuid>,
     /// Trouble codes.
     pub trouble_codes: Vec<String>,
     /// Complaints.
@@ -384,6 +416,9 @@ pub struct OrderView {
     /// What the last amendment did; only in the answer to an amendment.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub changes: Option<ChangesView>,
+    /// What earlier orders of the vehicle left behind, newest first; only in the answer to an intake.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub left_behind: Vec<EarlierOrder>,
 }
 
 /// An order in a list.
@@ -456,11 +491,89 @@ pub struct LineView {
     /// When the parts come.
     pub parts_expected_at: Option<DateTime<Utc>>,
     /// What it waits for.
-    pub on_hold: Option<String>,
+    pub on_hold: Option<OnHold>,
+    /// Another business does the work.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sublet: Option<Sublet>,
+    /// What that business says of the work it did.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub document: Option<SubletDocumentView>,
     /// When work began.
     pub started_at: Option<DateTime<Utc>>,
     /// When work was done.
     pub finished_at: Option<DateTime<Utc>>,
+}
+
+/// A provider's document; its file is at `/v1/orders/{id}/lines/{line}/document`.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct SubletDocumentView {
+    /// Its number or title.
+    pub name: String,
+    /// Media type of the file.
+    pub media_type: String,
+    /// SHA-256 of the file, hexadecimal.
+    pub sha256: String,
+    /// Who looked at the work and at the document, and attested both.
+    pub attested_by: String,
+    /// When; from then on counts what the work disturbs.
+    pub at: DateTime<Utc>,
+}
+
+/// An earlier order of the vehicle, as far as it left something behind.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct EarlierOrder {
+    /// Its id.
+    pub order: Uuid,
+    /// The shop's own number.
+    pub number: String,
+    /// Where it stands.
+    pub state: OrderState,
+    /// When it was released.
+    pub released_at: Option<DateTime<Utc>>,
+    /// Tasks that did not end well: open, failed, waived, or disturbed without another that passed in their place.
+    pub tasks: Vec<EarlierTask>,
+    /// Lines that the customer declined.
+    pub declined_lines: Vec<i32>,
+}
+
+/// A task that was left behind.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct EarlierTask {
+    /// Its id.
+    pub task: Uuid,
+    /// The procedure's name.
+    pub procedure: String,
+    /// Its title.
+    pub title: String,
+    /// Where on the vehicle.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub place: Option<String>,
+    /// Where it stands.
+    pub state: TaskState,
+}
+
+/// Lines that go over to an order of their own, with their tasks and evidence.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct NewSplit {
+    /// Number of the new order.
+    #[schema(example = "RO-20417-B", min_length = 1, max_length = 64)]
+    pub number: String,
+    /// The lines that go over; at least one stays.
+    #[schema(min_items = 1, max_items = 500)]
+    pub lines: Vec<i32>,
+    /// When the new order is promised; without it, when the old one is.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub promised_at: Option<DateTime<Utc>>,
+}
+
+/// Both orders after a split.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct SplitView {
+    /// The order that the lines were on.
+    pub from: OrderView,
+    /// The order that they are on now.
+    pub into: OrderView,
 }
 
 /// Counts of tasks.
@@ -506,7 +619,7 @@ pub struct LeavingView {
 /// One thing that keeps the vehicle.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct LeavingBlock {
-    /// `task_open`, `task_failed`, `line_open`, `question_open`, `bracket_open`, `hold`, `settling`.
+    /// `task_open`, `task_failed`, `line_open`, `question_open`, `bracket_open`, `hold`, `settling`, `vehicle_away`.
     pub code: String,
     /// In words.
     pub detail: String,

@@ -90,6 +90,9 @@ pub struct Moved {
     pub line: Option<i32>,
     /// What moved, in words: `from bay 2 10:15 to bay 4 10:40`.
     pub detail: String,
+    /// What keeps it from starting sooner now, in words.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub because: String,
 }
 
 /// Which plan.
@@ -137,7 +140,7 @@ pub struct PinView {
     pub starts_at: Option<DateTime<Utc>>,
 }
 
-/// What if: the answer compares with the plan in force and changes nothing.
+/// What if: the answer compares with the plan in force and changes nothing, unless the trial is adopted.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct NewTrial {
@@ -152,6 +155,10 @@ pub struct NewTrial {
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     #[schema(max_items = 50)]
     pub technicians_out: Vec<Uuid>,
+    /// Make it so: who and what is out becomes an absence without end, the order comes first by its weight; the next round
+    /// of planning puts the plan in force.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub adopt: bool,
 }
 
 /// A trial beside the plan in force.
@@ -169,4 +176,6 @@ pub struct TrialView {
     pub moved: Vec<Moved>,
     /// What could no longer be planned.
     pub unplanned: Vec<Unplanned>,
+    /// Whether it was made so.
+    pub adopted: bool,
 }

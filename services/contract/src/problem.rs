@@ -39,6 +39,8 @@ pub enum ProblemKind {
     VersionRequired,
     /// The order's number is taken by another intake.
     NumberTaken,
+    /// The order was taken in for another vehicle.
+    VinDiffers,
     /// The vehicle has an open order.
     VehicleHasOpenOrder,
     /// It exists already.
@@ -103,6 +105,7 @@ impl ProblemKind {
         Self::VersionStale,
         Self::VersionRequired,
         Self::NumberTaken,
+        Self::VinDiffers,
         Self::VehicleHasOpenOrder,
         Self::AlreadyExists,
         Self::WrongState,
@@ -153,6 +156,7 @@ impl ProblemKind {
             Self::VersionStale => ("version-stale", "It changed since it was read"),
             Self::VersionRequired => ("version-required", "If-Match is required"),
             Self::NumberTaken => ("number-taken", "Another order has this number"),
+            Self::VinDiffers => ("vin-differs", "The order is for another vehicle"),
             Self::VehicleHasOpenOrder => {
                 ("vehicle-has-open-order", "The vehicle has an open order")
             }

@@ -19,6 +19,36 @@ pub struct NewBay {
     /// What can be done in it.
     #[schema(max_items = 50, example = json!(["lift", "exhaust_extraction"]))]
     pub capabilities: Vec<String>,
+    /// What was measured of it: it proves preconditions on these signals for whoever works in the bay, while it is valid.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schema(max_items = 20)]
+    pub measured: Vec<BayMeasurement>,
+}
+
+/// Something measured of a bay.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct BayMeasurement {
+    /// The signal, for example `floor_slope`.
+    #[schema(min_length = 1, max_length = 64, example = "floor_slope")]
+    pub signal: String,
+    /// The value; of a slope the steepest one.
+    pub value: domain::quantity::Decimal,
+    /// UCUM code.
+    #[schema(min_length = 1, max_length = 32, example = "deg")]
+    pub unit: String,
+    /// With what it was measured.
+    #[schema(
+        min_length = 1,
+        max_length = 200,
+        pattern = r"\S",
+        example = "Inclinometer 2, calibrated until 2026-10"
+    )]
+    pub instrument: String,
+    /// When.
+    pub measured_at: DateTime<Utc>,
+    /// Until when it counts.
+    pub valid_until: DateTime<Utc>,
 }
 
 /// A bay as everybody sees it.
@@ -32,6 +62,8 @@ pub struct BayView {
     pub zone: String,
     /// What can be done in it.
     pub capabilities: Vec<String>,
+    /// What was measured of it.
+    pub measured: Vec<BayMeasurement>,
     /// Version; the `ETag` is `"v<version>"`.
     pub version: i64,
     /// No longer used.
@@ -161,7 +193,7 @@ pub struct NewAbsence {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub until_at: Option<DateTime<Utc>>,
     /// Why.
-    #[schema(min_length = 1, max_length = 500)]
+    #[schema(min_length = 1, max_length = 500, pattern = r"\S")]
     pub reason: String,
 }
 

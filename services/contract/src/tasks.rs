@@ -51,6 +51,9 @@ pub struct TaskView {
     pub preconditions: Vec<PreconditionView>,
     /// What proves the result, with the present verdict.
     pub proof: Vec<PreconditionView>,
+    /// A cheap recorded check that may close it instead of the whole procedure.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub quick_check: Option<QuickCheckView>,
     /// What to do, in order.
     pub steps: Vec<Step>,
     /// The next thing to do, in words.
@@ -74,6 +77,9 @@ pub struct TaskView {
     /// When it ended.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub ended_at: Option<DateTime<Utc>>,
+    /// What of this attempt was done without a network and reported later.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub reported_late: Vec<ReportedLate>,
     /// The disturbed task whose place it takes.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub replaces: Option<Uuid>,
@@ -85,6 +91,26 @@ pub struct TaskView {
     pub planned: Option<PlannedView>,
     /// What everybody who does this must know.
     pub deference: String,
+}
+
+/// A cheap check that may close a task, recorded as such.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct QuickCheckView {
+    /// What to check.
+    pub text: String,
+    /// What proves it, with the present verdict.
+    pub proof: Vec<PreconditionView>,
+}
+
+/// A step that was done without a network and reported later.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct ReportedLate {
+    /// `start` or `finish`.
+    pub step: String,
+    /// When it was done, by the client's word.
+    pub done_at: DateTime<Utc>,
+    /// When the service was told.
+    pub reported_at: DateTime<Utc>,
 }
 
 /// The words that every task carries.
@@ -142,6 +168,9 @@ pub struct Because {
     /// The rule.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub rule: Option<String>,
+    /// Where it is not the task that shows this: the procedure that the chain leads to.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub procedure: Option<String>,
     /// Why, in words.
     pub why: String,
     /// The source.
@@ -175,9 +204,21 @@ pub struct PreconditionView {
     /// What would be accepted.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub accepts: Vec<String>,
+    /// How far the manufacturer's figure may differ, where another one may stand in for a limit.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub may_differ: Option<domain::limit::MayDiffer>,
+    /// It is proven by an alternative that the catalogue names.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub by_alternative: bool,
+    /// A waiver in force leaves it out.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub waived: bool,
     /// It must go on holding while the task runs.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub throughout: bool,
+    /// What must hold while it runs, where that is wider than what must be true at the start.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub while_running: Option<domain::precondition::Condition>,
     /// It must have held for this many seconds, shown by readings no further apart than the signal allows.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub hold_for: Option<u32>,
@@ -233,11 +274,35 @@ pub struct NewAcknowledgement {
 }
 
 /// Start a task.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct NewStart {
     /// The lease's fence.
     pub fence: i64,
+    /// When it was really started, from a client that had no network then: judged as of that moment, which lies in
+    /// the lease, and recorded as reported late.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub at: Option<DateTime<Utc>>,
+    /// The bay that it is really done in, if that is not the one of the lease.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub bay: Option<Uuid>,
+    /// The units of equipment that are really used, all of them, if those are not the ones of the lease.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(max_items = 20)]
+    pub equipment: Option<Vec<Uuid>>,
+    /// Technicians who work with the holder; a second person that the procedure asks for attests besides.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schema(max_items = 5)]
+    pub people: Vec<Uuid>,
+    /// The set of targets or adapters that is used, as it is labelled.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(min_length = 1, max_length = 200, pattern = r"\S")]
+    pub target_set: Option<String>,
+    /// The routine that is asked of the control module, by the manufacturer's information: its identifier, four hex
+    /// digits. What another routine answers proves nothing then.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(pattern = "^[0-9A-Fa-f]{4}$")]
+    pub routine: Option<String>,
 }
 
 /// A task broke off while running.
@@ -247,7 +312,7 @@ pub struct NewInterruption {
     /// The lease's fence.
     pub fence: i64,
     /// The state in which the vehicle stands, in words.
-    #[schema(min_length = 1, max_length = 2000)]
+    #[schema(min_length = 1, max_length = 2000, pattern = r"\S")]
     pub vehicle_condition: String,
     /// Whether it is safe as it stands.
     pub safe: bool,
@@ -261,6 +326,10 @@ pub struct NewFinish {
     pub fence: i64,
     /// How it ended.
     pub outcome: Outcome,
+    /// When it really ended, from a client that had no network then: judged as of that moment and recorded as
+    /// reported late. A wait after it counts from the report all the same.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub at: Option<DateTime<Utc>>,
     /// Closes the task by the procedure's quick check instead of the whole procedure.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub quick_check: bool,
@@ -291,7 +360,7 @@ pub struct NewDecision {
     /// The decision.
     pub decision: Decision,
     /// Why.
-    #[schema(min_length = 1, max_length = 2000)]
+    #[schema(min_length = 1, max_length = 2000, pattern = r"\S")]
     pub reason: String,
 }
 
@@ -309,12 +378,12 @@ pub enum Decision {
     GiveUp,
 }
 
-/// Leave a task undone.
+/// Leave a task undone, or one of its preconditions unproven.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct NewWaiver {
     /// Why.
-    #[schema(min_length = 1, max_length = 2000)]
+    #[schema(min_length = 1, max_length = 2000, pattern = r"\S")]
     pub reason: String,
     /// What the customer was told.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -324,6 +393,39 @@ pub struct NewWaiver {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(max_length = 2000)]
     pub restriction: Option<String>,
+    /// The place on the vehicle that is meant, for a task that is required at several; it must be the task's own.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 64)]
+    pub place: Option<String>,
+    /// Only this precondition is left out, where the catalogue allows it; without it, the task.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(min_length = 1, max_length = 64)]
+    pub precondition: Option<String>,
+    /// It holds until then; the task is to be done again after that, if the order is still open.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub expires_at: Option<DateTime<Utc>>,
+}
+
+/// Take a waiver back.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct NewRevocation {
+    /// The waiver, where a task has several.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub waiver: Option<Uuid>,
+    /// Why.
+    #[schema(min_length = 1, max_length = 2000, pattern = r"\S")]
+    pub reason: String,
+}
+
+/// Which waiver of a task.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize, IntoParams)]
+#[into_params(parameter_in = Query)]
+#[serde(deny_unknown_fields)]
+pub struct WaiverQuery {
+    /// The waiver, where several of the task wait for an approval.
+    #[serde(default)]
+    pub waiver: Option<Uuid>,
 }
 
 /// A waiver.
@@ -333,8 +435,26 @@ pub struct WaiverView {
     pub id: Uuid,
     /// The task.
     pub task: Uuid,
+    /// The place on the vehicle.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub place: Option<String>,
+    /// The precondition that is left out; without it, the task.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub precondition: Option<String>,
     /// Why.
     pub reason: String,
+    /// What the customer was told.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub customer_told: Option<String>,
+    /// What the driver must not do until it is done.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub restriction: Option<String>,
+    /// It holds until then.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub expires_at: Option<DateTime<Utc>>,
+    /// When it was taken back, or ended by itself.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub revoked_at: Option<DateTime<Utc>>,
     /// Who gave it.
     pub given_by: String,
     /// When.
@@ -392,6 +512,12 @@ pub struct VerdictsView {
     pub preconditions: Vec<Finding>,
     /// Every proof of the result.
     pub proof: Vec<Finding>,
+    /// What must hold throughout and did not while the task ran: it can't pass any more, and ends as failed.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub broken: Vec<String>,
+    /// Seconds by which the client's clock is ahead of the service's (or behind, below zero), when it is off.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub clock_off_seconds: Option<i64>,
     /// What became of each item, in the order they were sent.
     pub items: Vec<crate::evidence::ItemOutcome>,
 }

@@ -171,6 +171,9 @@ pub struct Waiver {
     pub customer_told: Option<String>,
     /// Until when, or under which restriction it holds.
     pub restriction: Option<String>,
+    /// When it ends by itself.
+    #[serde(default)]
+    pub expires_at: Option<DateTime<Utc>>,
     /// When it was revoked.
     pub revoked_at: Option<DateTime<Utc>>,
 }

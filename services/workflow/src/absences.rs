@@ -13,7 +13,13 @@ use crate::refusal::Refusal;
 
 /// Says that somebody or something is not there.
 pub async fn add(flow: &Flow, call: &Call, new: &NewAbsence) -> Result<AbsenceView, Refusal> {
-    flow.write(call, "absences.add", async |step| {
+    flow.write(call, "absences.add", async |step| step.add_absence(new).await).await
+}
+
+impl Step {
+    /// Writes an absence down.
+    pub(crate) async fn add_absence(&mut self, new: &NewAbsence) -> Result<AbsenceView, Refusal> {
+        let step = self;
         check(step, new).await?;
         let now = step.now().await?;
         let row = AbsenceRow {
@@ -38,8 +44,7 @@ pub async fn add(flow: &Flow, call: &Call, new: &NewAbsence) -> Result<AbsenceVi
         })
         .await?;
         Ok(view(row))
-    })
-    .await
+    }
 }
 
 /// Every absence that has not ended, by its beginning.
@@ -127,7 +132,7 @@ fn ends_after_it_began(row: &AbsenceRow) -> Result<(), Refusal> {
         return Ok(());
     }
     let detail = "an absence ends after it began".to_owned();
-    Err(Refusal::unprocessable(vec![FieldFault { pointer: "/until_at".to_owned(), detail }]))
+    Err(Refusal::field("/until_at", detail))
 }
 
 fn view(row: AbsenceRow) -> AbsenceView {

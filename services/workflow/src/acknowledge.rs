@@ -55,7 +55,7 @@ pub async fn acknowledge(
             data: json!({ "attempt": row.attempt, "cautions": new.cautions }),
         })
         .await?;
-        view::task(&case, case.task(task)?)
+        Ok(view::task(&case, case.task(task)?))
     })
     .await
 }

@@ -1,19 +1,25 @@
-//! Amend: the order's own facts, its lines one by one, or the whole order again.
+//! Amend: the order's own facts, or its lines one by one.
 
-use contract::orders::{NewLine, NewOrder, OrderPatch, OrderView};
+use contract::orders::{NewLine, OrderPatch, OrderView};
 use contract::problem::ProblemKind;
+use domain::catalogue::Catalogue;
 use domain::lifecycle::{LineState, OrderState, TaskEvent, TaskState};
+use domain::operation::Operation;
+use domain::order::{Done, Reading};
+use domain::procedure::Phase;
 use domain::vehicle::FactValue;
 use serde_json::json;
+use store::lines::LineRow;
 use uuid::Uuid;
 
 use crate::caller::Call;
 use crate::case::Case;
+use crate::disturbance::operations_of_line;
 use crate::flow::{Flow, Step};
-use crate::intake::{digest, line_row};
+use crate::intake::line_row;
 use crate::record::Happening;
 use crate::refusal::Refusal;
-use crate::{checks, intake, view};
+use crate::{checks, view};
 
 /// Changes the order's own facts (JSON Merge Patch, RFC 7396).
 pub async fn amend(
@@ -27,13 +33,17 @@ pub async fn amend(
         if patch.state.is_some() {
             return step.cancel(&mut case).await;
         }
-        let faults: Vec<_> = patch
+        let mut faults: Vec<_> = patch
             .trouble_codes
             .iter()
+            .flatten()
             .flatten()
             .enumerate()
             .filter_map(|(at, code)| checks::trouble_code(code, &format!("/trouble_codes/{at}")))
             .collect();
+        if patch.vehicle == Some(None) {
+            faults.push(checks::fault("/vehicle", "no order is without a vehicle"));
+        }
         if !faults.is_empty() {
             return Err(Refusal::unprocessable(faults));
         }
@@ -54,10 +64,7 @@ pub async fn put_line(
     flow.write(call, "lines.put", async |step| {
         let mut case = step.lock_open(call, order).await?;
         if new.line != number {
-            return Err(Refusal::unprocessable(vec![checks::fault(
-                "/line",
-                "the path names another line",
-            )]));
+            return Err(Refusal::field("/line", "the path names another line"));
         }
         step.change_line(flow, &mut case, new, "").await?;
         step.amended(flow, case, "line.put", json!(new)).await
@@ -80,67 +87,9 @@ pub async fn remove_line(
     .await
 }
 
-/// Takes the whole order again: for systems that know no single changes. Takes it in when it is new.
-pub async fn put_whole(
-    flow: &Flow,
-    call: &Call,
-    number: &str,
-    new: &NewOrder,
-) -> Result<(OrderView, bool), Refusal> {
-    if new.number != number {
-        return Err(Refusal::unprocessable(vec![checks::fault(
-            "/number",
-            "the path names another order",
-        )]));
-    }
-    let there = flow
-        .read(&call.caller, async |step| {
-            let shop = step.shop();
-            Ok(store::orders::numbered(step.conn(), shop, number).await?)
-        })
-        .await?;
-    let Some(order) = there else { return intake::intake(flow, call, new).await };
-    let changed = flow
-        .write(call, "orders.put", async |step| {
-            let mut case = step.lock_open(call, order).await?;
-            if case.order.intake_digest == digest(new)? {
-                return view::order(&case);
-            }
-            let compiled = step.catalogue_of(flow, &case).await?;
-            let faults = checks::order(&compiled, new);
-            if !faults.is_empty() {
-                return Err(Refusal::unprocessable(faults));
-            }
-            let gone: Vec<i32> = case
-                .lines
-                .iter()
-                .filter(|l| {
-                    l.state != LineState::Removed && !new.lines.iter().any(|n| n.line == l.line)
-                })
-                .map(|l| l.line)
-                .collect();
-            for line in gone {
-                step.take_off(&mut case, line).await?;
-            }
-            for (at, line) in new.lines.iter().enumerate() {
-                step.change_line(flow, &mut case, line, &format!("/lines/{at}")).await?;
-            }
-            let vin = case.order.facts.vin.clone();
-            case.order.facts = domain::vehicle::VehicleFacts { vin, ..new.vehicle.clone() };
-            case.order.trouble_codes.clone_from(&new.trouble_codes);
-            case.order.complaints.clone_from(&new.complaints);
-            case.order.arrives_at = new.arrives_at;
-            case.order.promised_at = new.promised_at;
-            case.order.weight = new.weight.unwrap_or(case.order.weight);
-            step.amended(flow, case, "order.put", json!(new)).await
-        })
-        .await?;
-    Ok((changed, false))
-}
-
 fn apply(case: &mut Case, patch: &OrderPatch) {
     let order = &mut case.order;
-    if let Some(vehicle) = &patch.vehicle {
+    if let Some(Some(vehicle)) = &patch.vehicle {
         for (name, value) in &vehicle.features {
             if *value == FactValue::Unknown {
                 order.facts.features.remove(name);
@@ -149,21 +98,21 @@ fn apply(case: &mut Case, patch: &OrderPatch) {
             }
         }
         let facts = &mut order.facts;
-        facts.powertrain = vehicle.powertrain.or(facts.powertrain);
-        facts.model_year = vehicle.model_year.or(facts.model_year);
-        facts.make = vehicle.make.clone().or(facts.make.take());
-        facts.model = vehicle.model.clone().or(facts.model.take());
+        facts.powertrain = vehicle.powertrain.unwrap_or(facts.powertrain);
+        facts.model_year = vehicle.model_year.unwrap_or(facts.model_year);
+        facts.make = vehicle.make.clone().unwrap_or(facts.make.take());
+        facts.model = vehicle.model.clone().unwrap_or(facts.model.take());
     }
     if let Some(codes) = &patch.trouble_codes {
-        order.trouble_codes.clone_from(codes);
+        order.trouble_codes = codes.clone().unwrap_or_default();
     }
     if let Some(complaints) = &patch.complaints {
-        order.complaints.clone_from(complaints);
+        order.complaints = complaints.clone().unwrap_or_default();
     }
     order.arrives_at = patch.arrives_at.unwrap_or(order.arrives_at);
     order.promised_at = patch.promised_at.unwrap_or(order.promised_at);
-    order.weight = patch.weight.unwrap_or(order.weight);
-    order.odometer_out = patch.odometer_out.or(order.odometer_out);
+    order.weight = patch.weight.map_or(order.weight, |weight| weight.unwrap_or(1));
+    order.odometer_out = patch.odometer_out.unwrap_or(order.odometer_out);
 }
 
 impl Step {
@@ -203,24 +152,25 @@ impl Step {
         .await?;
         let changes = self.derive_again(flow, &mut case).await?;
         self.save_order(&mut case).await?;
-        let mut order = view::order(&case)?;
+        let mut order = view::order(&case);
         order.changes = Some(changes);
         Ok(order)
     }
 
-    async fn change_line(
+    /// Adds a line or changes it whole; `false`: it was so already.
+    pub(crate) async fn change_line(
         &mut self,
         flow: &Flow,
         case: &mut Case,
         new: &NewLine,
         at: &str,
-    ) -> Result<(), Refusal> {
+    ) -> Result<bool, Refusal> {
         let compiled = self.catalogue_of(flow, case).await?;
         let faults = checks::line(&compiled, new, at);
         if !faults.is_empty() {
             return Err(Refusal::unprocessable(faults));
         }
-        let reader = self.reader().await?;
+        let reader = self.reader(flow).await?;
         let mut row = line_row(case.order.id, new, &reader);
         if let Some(old) =
             case.lines.iter().find(|l| l.line == new.line && l.state != LineState::Removed)
@@ -230,25 +180,91 @@ impl Step {
             row.worked_by = old.worked_by;
             row.started_at = old.started_at;
             row.finished_at = old.finished_at;
-            // Words that were answered before keep their answer.
+            row.document.clone_from(&old.document);
+            // Words that were understood or answered before keep their reading; open ones are read anew.
             if old.text == row.text
                 && old.labour_code == row.labour_code
                 && new.operations.is_empty()
+                && matches!(old.reading.reading, Reading::Sure | Reading::None)
             {
                 row.operations.clone_from(&old.operations);
                 row.reading = old.reading.clone();
             }
+            if row == *old {
+                return Ok(false);
+            }
+            if old.state.was_begun() {
+                let old = old.clone();
+                self.change_begun(flow, case, compiled.catalogue(), &old, &row, at).await?;
+            }
         }
         let shop = self.shop();
         store::lines::put(self.conn(), shop, &row).await?;
-        case.lines.retain(|l| l.line != row.line);
-        case.lines.push(row);
-        case.lines.sort_by_key(|l| l.line);
-        Ok(())
+        case.keep_line(row);
+        Ok(true)
     }
 
-    async fn take_off(&mut self, case: &mut Case, number: i32) -> Result<(), Refusal> {
+    /// A line that was begun says more or less than before: what it says in addition happened, and undoes what had passed;
+    /// what it no longer says may have happened too, and stays until somebody says that it was not done.
+    pub(crate) async fn change_begun(
+        &mut self,
+        flow: &Flow,
+        case: &mut Case,
+        catalogue: &Catalogue,
+        old: &LineRow,
+        new: &LineRow,
+        at: &str,
+    ) -> Result<(), Refusal> {
+        let (before, after) = (operations_of_line(old), operations_of_line(new));
+        let provider = |line: &LineRow| line.sublet.as_ref().map(|sublet| sublet.provider.clone());
+        if provider(old) != provider(new) {
+            let detail = format!("work on line {} was begun; who does it stays", old.line);
+            let mut refusal = Refusal::new(ProblemKind::WrongState, detail.clone());
+            refusal.0.errors = vec![checks::fault(&format!("{at}/sublet"), detail)];
+            return Err(refusal.with("state", old.state.word()));
+        }
+        let denied = |operation: &Operation| {
+            new.operations.iter().any(|o| o.operation() == *operation && o.done == Done::NotDone)
+        };
+        let gone = before.iter().filter(|o| !after.contains(o) && !denied(o));
+        let faults: Vec<_> = gone
+            .filter(|_| old.reading.reading == Reading::Sure)
+            .map(|o| {
+                let words = format!("{} {}", o.action, o.component);
+                let detail = format!(
+                    "work on line {} was begun; say `\"done\": \"not_done\"` of `{words}` if it was not done",
+                    old.line
+                );
+                checks::fault(&format!("{at}/operations"), detail)
+            })
+            .collect();
+        if !faults.is_empty() {
+            let detail = format!("work on line {} was begun; what it was stays on it", old.line);
+            let mut refusal = Refusal::new(ProblemKind::WrongState, detail);
+            refusal.0.errors = faults;
+            return Err(refusal.with("state", old.state.word()));
+        }
+        // Candidates of a question undo nothing before its answer, another business's work nothing before its return.
+        let away = new.sublet.is_some() && !new.state.is_over();
+        if new.reading.reading != Reading::Sure || away {
+            return Ok(());
+        }
+        let known_before =
+            |o: &Operation| old.reading.reading == Reading::Sure && before.contains(o);
+        let more: Vec<Operation> = after.into_iter().filter(|o| !known_before(o)).collect();
+        let by = format!("line {}, as it is told now", old.line);
+        self.disturb(flow, case, catalogue, &more, &by, |task| {
+            task.lines.contains(&old.line) && task.definition.phase == Phase::Before
+        })
+        .await
+        .map(drop)
+    }
+
+    pub(crate) async fn take_off(&mut self, case: &mut Case, number: i32) -> Result<(), Refusal> {
         let mut line = case.line(number)?.clone();
+        if line.state == LineState::Removed {
+            return Err(Refusal::not_found("line"));
+        }
         if line.state.was_begun() {
             return Err(Refusal::new(
                 ProblemKind::WrongState,
@@ -259,9 +275,7 @@ impl Step {
         line.state = LineState::Removed;
         let shop = self.shop();
         store::lines::put(self.conn(), shop, &line).await?;
-        case.lines.retain(|l| l.line != number);
-        case.lines.push(line);
-        case.lines.sort_by_key(|l| l.line);
+        case.keep_line(line);
         Ok(())
     }
 
@@ -297,6 +311,6 @@ impl Step {
             data: json!({ "number": case.order.number }),
         })
         .await?;
-        view::order(case)
+        Ok(view::order(case))
     }
 }

@@ -11,9 +11,10 @@ use uuid::Uuid;
 
 use crate::caller::Call;
 use crate::case::Case;
+use crate::checks;
+use crate::derive::line_asked;
 use crate::flow::{Flow, Step};
 use crate::refusal::Refusal;
-use crate::{checks, reading};
 
 /// Answers a question.
 pub async fn answer(
@@ -32,7 +33,7 @@ pub async fn answer(
                 format!("the question is {}", question.state),
             ));
         }
-        let line = question.asks.strip_prefix("lines.").and_then(|n| n.parse::<i32>().ok());
+        let line = line_asked(&question.asks);
         let state = match (&new.waive_because, line) {
             (Some(_), _) => {
                 if !step.caller.has(Role::Owner) {
@@ -82,7 +83,7 @@ async fn answer_fact(
     question: &QuestionRow,
     new: &NewAnswer,
 ) -> Result<(), Refusal> {
-    let wrong = |detail: &str| Refusal::unprocessable(vec![checks::fault("/fact", detail)]);
+    let wrong = |detail: &str| Refusal::field("/fact", detail);
     let fact = new.fact.clone().filter(|f| *f != FactValue::Unknown);
     let fact = fact.ok_or_else(|| wrong("answer with `fact`"))?;
     let facts = &mut case.order.facts;
@@ -132,23 +133,25 @@ impl Step {
         new: &NewAnswer,
     ) -> Result<(), Refusal> {
         let Some(operations) = &new.operations else {
-            return Err(Refusal::unprocessable(vec![checks::fault(
+            return Err(Refusal::field(
                 "/operations",
                 "say what the line was; an empty list says that it needs nothing",
-            )]));
+            ));
         };
         let compiled = self.catalogue_of(flow, case).await?;
         let faults: Vec<FieldFault> = operations
             .iter()
             .enumerate()
             .flat_map(|(at, operation)| {
-                checks::operation(&compiled, operation, &format!("/operations/{at}"))
+                let at = format!("/operations/{at}");
+                checks::operation(&compiled, &operation.operation(), &at)
             })
             .collect();
         if !faults.is_empty() {
             return Err(Refusal::unprocessable(faults));
         }
-        let mut line = case.line(number)?.clone();
+        let old = case.line(number)?.clone();
+        let mut line = old.clone();
         line.operations.clone_from(operations);
         line.reading = ReadLine {
             line: number,
@@ -163,16 +166,18 @@ impl Step {
                     words: line.text.clone(),
                 })
                 .collect(),
+            explanation: "A person said what the line means.".to_owned(),
         };
+        if old.state.was_begun() {
+            self.change_begun(flow, case, compiled.catalogue(), &old, &line, "").await?;
+        }
         let shop = self.shop();
         store::lines::put(self.conn(), shop, &line).await?;
-        let phrase = line.labour_code.clone().unwrap_or_else(|| reading::phrase(&line.text));
-        if new.keep_as_phrase && !phrase.is_empty() {
-            store::catalogues::put_labour_word(self.conn(), shop, &phrase, operations).await?;
+        if new.keep_as_phrase {
+            let words = line.labour_code.as_deref().filter(|code| !code.trim().is_empty());
+            self.learn_word(case.order.id, words.unwrap_or(&line.text), operations).await?;
         }
-        case.lines.retain(|l| l.line != number);
-        case.lines.push(line);
-        case.lines.sort_by_key(|l| l.line);
+        case.keep_line(line);
         Ok(())
     }
 }

@@ -1,7 +1,7 @@
 //! Files: of the media types that a report can show, told by their content.
 
 /// Largest file, in bytes.
-const LIMIT: usize = 20 * 1024 * 1024;
+pub(crate) const LIMIT: usize = 20 * 1024 * 1024;
 
 /// Whether a file is of the media type that was named, and of one that is taken.
 pub(crate) fn check(media_type: &str, bytes: &[u8]) -> Result<(), String> {
@@ -22,6 +22,12 @@ pub(crate) fn check(media_type: &str, bytes: &[u8]) -> Result<(), String> {
         }
     };
     if fits { Ok(()) } else { Err(format!("the file's content is not of type `{media_type}`")) }
+}
+
+/// How many bytes base64 stands for.
+pub(crate) fn decoded(data: &str) -> usize {
+    let padding = data.bytes().rev().take(2).filter(|byte| *byte == b'=').count();
+    (data.len() / 4 * 3).saturating_sub(padding)
 }
 
 #[cfg(test)]

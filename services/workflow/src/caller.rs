@@ -6,6 +6,9 @@ use chrono::{DateTime, Utc};
 use domain::role::Role;
 use uuid::Uuid;
 
+/// How long a sign-in counts as fresh.
+pub const FRESH_MINUTES: i64 = 60;
+
 /// An authenticated caller.
 #[derive(Debug, Clone)]
 pub struct Caller {
@@ -19,6 +22,8 @@ pub struct Caller {
     pub technician: Option<Uuid>,
     /// When the person signed in, if the token says so.
     pub signed_in_at: Option<DateTime<Utc>>,
+    /// They signed in within the last [`FRESH_MINUTES`], by real time.
+    pub freshly_signed_in: bool,
     /// The program that the caller uses, as it names itself.
     pub client: Option<String>,
 }
@@ -32,6 +37,7 @@ impl Caller {
             roles: BTreeSet::new(),
             technician: None,
             signed_in_at: None,
+            freshly_signed_in: false,
             client: None,
         }
     }

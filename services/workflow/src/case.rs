@@ -1,13 +1,18 @@
 //! An order with all that bears on it: what a step loads before it decides.
 
+use std::collections::{BTreeMap, BTreeSet};
+
 use chrono::{DateTime, Utc};
 use domain::lifecycle::{LineState, TaskEvent, TaskState};
 use domain::operation::Operation;
 use domain::procedure::PlaceOfWork;
+use evidence::sample::Sample;
 use serde_json::json;
-use store::attempts::{AcknowledgementRow, AttemptRow, EvidenceRow};
+use store::attempts::{AcknowledgementRow, AttemptRow, Needed};
+use store::departures::DepartureRow;
+use store::limits::LimitRow;
 use store::lines::LineRow;
-use store::orders::OrderRow;
+use store::orders::{Locked, OrderRow};
 use store::plans::PlanItemRow;
 use store::questions::QuestionRow;
 use store::tasks::{EitherOrRow, Node, PrecedenceRow, TaskRow};
@@ -16,8 +21,10 @@ use store::waivers::WaiverRow;
 use uuid::Uuid;
 
 use crate::flow::Step;
+use crate::recent::{Mark, Recent};
 use crate::record::Happening;
 use crate::refusal::Refusal;
+use crate::standing;
 
 /// An order with all that bears on it.
 #[derive(Debug)]
@@ -37,10 +44,14 @@ pub(crate) struct Case {
     pub(crate) beside: Vec<TaskRow>,
     pub(crate) plan: Vec<PlanItemRow>,
     pub(crate) waivers: Vec<WaiverRow>,
+    /// Limits by the manufacturer, in force or waiting for an approval.
+    pub(crate) limits: Vec<LimitRow>,
     pub(crate) attempts: Vec<AttemptRow>,
     pub(crate) acknowledged: Vec<AcknowledgementRow>,
-    /// Evidence of attempts that go on.
-    pub(crate) evidence: Vec<EvidenceRow>,
+    /// What the evidence of attempts that go on says, as far as it bears on now.
+    pub(crate) samples: BTreeMap<Uuid, Vec<Sample>>,
+    /// The vehicle left the premises and has not come back.
+    pub(crate) away: Option<DepartureRow>,
     pub(crate) now: DateTime<Utc>,
 }
 
@@ -60,6 +71,13 @@ impl Case {
         if let Some(place) = self.tasks.iter_mut().find(|old| old.id == task.id) {
             *place = task;
         }
+    }
+
+    /// Puts a new or changed line in its place.
+    pub(crate) fn keep_line(&mut self, line: LineRow) {
+        self.lines.retain(|old| old.line != line.line);
+        self.lines.push(line);
+        self.lines.sort_by_key(|line| line.line);
     }
 
     /// The present or last attempt at a task.
@@ -84,12 +102,25 @@ impl Case {
         }
     }
 
+    /// Lines on hold that a task is done for, when it is done for no other: it waits with them. What a service mode that
+    /// was entered asks for does not wait.
+    pub(crate) fn held_with(&self, task: &TaskRow) -> Vec<i32> {
+        let on_hold =
+            |number: &i32| self.lines.iter().any(|line| line.line == *number && is_on_hold(line));
+        if task.lines.iter().all(on_hold) && !self.is_bound_by_bracket(task) {
+            return task.lines.clone();
+        }
+        Vec::new()
+    }
+
     /// Nodes that come before this one and are open.
     pub(crate) fn open_before(&self, node: Node) -> Vec<Node> {
+        let shut_out = self.shut_out();
         let mut open: Vec<Node> = self
             .precedence
             .iter()
             .filter(|edge| edge.then == node && !self.is_over(edge.before))
+            .filter(|edge| !self.came_too_late(edge, &shut_out))
             .map(|edge| edge.before)
             .collect();
         // What must not fall inside a service mode waits for its leaving once it was entered.
@@ -99,9 +130,42 @@ impl Case {
                 open.push(Node::Task(either.leave));
             }
         }
+        let task = node.task().and_then(|id| self.tasks.iter().find(|t| t.id == id));
+        open.extend(task.into_iter().flat_map(|t| self.held_with(t)).map(Node::Line));
         open.sort_unstable();
         open.dedup();
         open
+    }
+
+    /// What should have come before a service mode that stands open by now, with what comes after that: it was put on the
+    /// order too late, and none of it can begin until the mode is left.
+    fn shut_out(&self) -> BTreeSet<Node> {
+        let entered: Vec<Node> =
+            self.brackets.iter().flat_map(|b| self.enters(b)).map(|t| Node::Task(t.id)).collect();
+        let missed = self.precedence.iter().filter(|e| entered.contains(&e.then));
+        let mut found: BTreeSet<Node> =
+            missed.map(|edge| edge.before).filter(|node| !self.is_over(*node)).collect();
+        let mut next: Vec<Node> = found.iter().copied().collect();
+        while let Some(node) = next.pop() {
+            for edge in self.precedence.iter().filter(|edge| edge.before == node) {
+                if !entered.contains(&edge.then) && found.insert(edge.then) {
+                    next.push(edge.then);
+                }
+            }
+        }
+        found
+    }
+
+    /// What leaves a service mode does not wait for what can begin only when it is left; whatever it needs it waits for.
+    fn came_too_late(&self, edge: &PrecedenceRow, shut_out: &BTreeSet<Node>) -> bool {
+        let leaves = |mode: &str| {
+            self.tasks.iter().any(|task| {
+                edge.then == Node::Task(task.id) && task.definition.closes.as_deref() == Some(mode)
+            })
+        };
+        matches!(edge.kind.as_str(), "after" | "disturbs")
+            && shut_out.contains(&edge.before)
+            && self.brackets.iter().any(|bracket| leaves(&bracket.mode))
     }
 
     /// Waits that still run for a node: of what comes before it, and of what blocks the whole vehicle.
@@ -146,6 +210,36 @@ impl Case {
             })
     }
 
+    /// The task that entered a service mode, and those of this order that took its place since.
+    pub(crate) fn enters<'a>(
+        &'a self,
+        bracket: &'a BracketRow,
+    ) -> impl Iterator<Item = &'a TaskRow> {
+        let mode = bracket.mode.as_str();
+        self.tasks.iter().filter(move |task| {
+            task.id == bracket.entered_by
+                || (bracket.order_id == self.order.id
+                    && task.definition.opens.as_ref().is_some_and(|opens| opens.mode == mode))
+        })
+    }
+
+    /// The task entered a service mode that was left since, and one of these lines is still to be worked in it.
+    pub(crate) fn is_spent(&self, task: &TaskRow, lines: &[i32]) -> bool {
+        let Some(opens) = &task.definition.opens else { return false };
+        task.state == TaskState::Passed
+            && !self.brackets.iter().any(|bracket| bracket.mode == opens.mode)
+            && self.lines.iter().any(|line| lines.contains(&line.line) && !line_is_over(line))
+    }
+
+    /// Passed tasks that leave a service mode, or follow its leaving: entering it again undoes them.
+    pub(crate) fn left(&self, mode: &str) -> Vec<TaskRow> {
+        let leaves = |task: &&TaskRow| {
+            task.definition.closes.as_deref() == Some(mode) || self.follows_leaving(task, mode)
+        };
+        let passed = self.tasks.iter().filter(|task| task.state == TaskState::Passed);
+        passed.filter(leaves).cloned().collect()
+    }
+
     /// What a task does, as operations.
     pub(crate) fn operations_of(task: &TaskRow) -> Vec<Operation> {
         task.definition.emits.clone()
@@ -157,7 +251,17 @@ pub(crate) fn line_is_over(line: &LineRow) -> bool {
     line.state.is_over() || (line.state == LineState::Open && requires_nothing(line))
 }
 
-/// A line that was declined, or is still to be approved, requires nothing until work begins on it.
+/// Whether a line waits for something outside the shop's work.
+pub(crate) fn is_on_hold(line: &LineRow) -> bool {
+    line.on_hold.is_some() && matches!(line.state, LineState::Open | LineState::Paused)
+}
+
+/// When a line that is on hold may go on; none: nobody knows.
+pub(crate) fn hold_ends(line: &LineRow) -> Option<DateTime<Utc>> {
+    line.parts_expected_at.filter(|_| line.on_hold == Some(domain::order::OnHold::Parts))
+}
+
+/// A line that was declined asks for nothing more, unless work on it has begun.
 pub(crate) fn requires_nothing(line: &LineRow) -> bool {
     line.authorisation == domain::order::Authorisation::Declined && !line.state.was_begun()
 }
@@ -179,10 +283,11 @@ impl Step {
     /// Locks the vehicle and the order, ends leases that ran out, and loads.
     pub(crate) async fn lock_case(&mut self, order: Uuid) -> Result<Case, Refusal> {
         let shop = self.shop();
-        let vehicle = store::orders::lock(self.conn(), shop, order).await?;
-        vehicle.ok_or_else(|| Refusal::not_found("order"))?;
+        let locked = store::orders::lock(self.conn(), shop, order).await?;
+        locked.ok_or_else(|| Refusal::not_found("order"))?;
         let mut case = self.see_case(order).await?;
         self.end_leases(&mut case).await?;
+        self.end_waivers(&mut case).await?;
         Ok(case)
     }
 
@@ -194,10 +299,113 @@ impl Step {
         self.lock_case(order).await
     }
 
+    /// Locks as [`Self::lock_case`], but loads only what evidence of this task is judged by, because evidence comes often:
+    /// the task with its attempts and samples. Everything else of the order is left out.
+    pub(crate) async fn lock_task(&mut self, recent: &Recent, task: Uuid) -> Result<Case, Refusal> {
+        let shop = self.shop();
+        let order = store::tasks::order_of(self.conn(), shop, task).await?;
+        let order = order.ok_or_else(|| Refusal::not_found("task"))?;
+        let locked = store::orders::lock(self.conn(), shop, order).await?;
+        let locked = locked.ok_or_else(|| Refusal::not_found("order"))?;
+        let now = self.now().await?;
+        let conn = self.conn();
+        let found = store::vehicles::find(&mut *conn, shop, locked.vehicle).await?;
+        let tasks = store::tasks::load(&mut *conn, shop, &[task]).await?;
+        let order = store::orders::load(&mut *conn, shop, &[order]).await?.pop();
+        let (Some(vehicle), Some(order)) = (found, order) else {
+            return Err(Refusal::not_found("order"));
+        };
+        let attempts = store::attempts::load(&mut *conn, shop, &[task]).await?;
+        let samples = self.samples_of_task(recent, locked, &tasks, &attempts, now).await?;
+        // A task takes over the limits that were given for the one whose place it takes.
+        let conn = self.conn();
+        let mut tasks = tasks;
+        while let Some(replaced) = tasks.last().and_then(|t| t.replaces) {
+            tasks.extend(store::tasks::load(&mut *conn, shop, &[replaced]).await?);
+        }
+        let ids: Vec<Uuid> = tasks.iter().map(|t| t.id).collect();
+        let limits = store::limits::load(&mut *conn, shop, &ids).await?;
+        let waivers = store::waivers::load(&mut *conn, shop, &[task]).await?;
+        let mut case = Case {
+            order,
+            vehicle,
+            tasks,
+            attempts,
+            samples,
+            now,
+            lines: Vec::new(),
+            questions: Vec::new(),
+            precedence: Vec::new(),
+            either_or: Vec::new(),
+            brackets: Vec::new(),
+            holds: Vec::new(),
+            occupancy: Vec::new(),
+            other_open: Vec::new(),
+            beside: Vec::new(),
+            plan: Vec::new(),
+            waivers,
+            limits,
+            away: None,
+            acknowledged: Vec::new(),
+        };
+        self.end_leases(&mut case).await?;
+        self.know_the_bay(&mut case, task).await?;
+        Ok(case)
+    }
+
+    /// What the evidence of a task's attempt that goes on says: as the last batch left it, or read again.
+    async fn samples_of_task(
+        &mut self,
+        recent: &Recent,
+        locked: Locked,
+        tasks: &[TaskRow],
+        attempts: &[AttemptRow],
+        now: DateTime<Utc>,
+    ) -> Result<BTreeMap<Uuid, Vec<Sample>>, Refusal> {
+        if let [task] = tasks {
+            let needed = standing::needed(task, attempts, now);
+            let mark =
+                Mark { order: task.order_id, attempt: task.attempt, next_seq: locked.next_seq };
+            if let Some(known) = recent.take(task.id, mark, needed.since) {
+                return Ok(BTreeMap::from([(task.id, known)]));
+            }
+        }
+        self.samples(tasks, attempts, now).await
+    }
+
+    /// What the evidence of attempts that go on says, as far as it bears on now.
+    async fn samples(
+        &mut self,
+        tasks: &[TaskRow],
+        attempts: &[AttemptRow],
+        now: DateTime<Utc>,
+    ) -> Result<BTreeMap<Uuid, Vec<Sample>>, Refusal> {
+        let needed: Vec<Needed> = tasks
+            .iter()
+            .filter(|t| t.state.is_leased() || t.state == TaskState::Held)
+            .map(|t| standing::needed(t, attempts, now))
+            .collect();
+        let mut samples: BTreeMap<Uuid, Vec<Sample>> = BTreeMap::new();
+        if !needed.is_empty() {
+            let shop = self.shop();
+            for (task, content) in store::attempts::recent(self.conn(), shop, &needed).await? {
+                samples.entry(task).or_default().extend(standing::decoded(content)?);
+            }
+        }
+        Ok(samples)
+    }
+
     /// Loads without locking.
     pub(crate) async fn see_case(&mut self, order: Uuid) -> Result<Case, Refusal> {
         let mut cases = self.see_cases(&[order]).await?;
         cases.pop().ok_or_else(|| Refusal::not_found("order"))
+    }
+
+    /// The same, found by one of the order's tasks.
+    pub(crate) async fn see_case_of_task(&mut self, task: Uuid) -> Result<Case, Refusal> {
+        let shop = self.shop();
+        let order = store::tasks::order_of(self.conn(), shop, task).await?;
+        self.see_case(order.ok_or_else(|| Refusal::not_found("task"))?).await
     }
 
     /// Loads several orders.
@@ -214,15 +422,12 @@ impl Step {
         let mut plan = store::plans::of_orders(&mut *conn, shop, ids).await?;
         let task_ids: Vec<Uuid> = tasks.iter().map(|t| t.id).collect();
         let mut waivers = store::waivers::load(&mut *conn, shop, &task_ids).await?;
+        let mut limits = store::limits::load(&mut *conn, shop, &task_ids).await?;
         let mut attempts = store::attempts::load(&mut *conn, shop, &task_ids).await?;
         let mut acknowledged =
             store::attempts::acknowledgements(&mut *conn, shop, &task_ids).await?;
-        let active: Vec<Uuid> = tasks
-            .iter()
-            .filter(|t| t.state.is_leased() || t.state == TaskState::Held)
-            .map(|t| t.id)
-            .collect();
-        let mut evidence = store::attempts::evidence(&mut *conn, shop, &active).await?;
+        let mut samples = self.samples(&tasks, &attempts, now).await?;
+        let conn = self.conn();
         let mut cases = Vec::with_capacity(orders.len());
         for order in orders {
             let id = order.id;
@@ -231,6 +436,7 @@ impl Step {
             let mut other_open =
                 store::orders::open_of_vehicle(&mut *conn, shop, vehicle.id).await?;
             other_open.retain(|other| *other != id);
+            let departures = store::departures::of_vehicle(&mut *conn, shop, vehicle.id).await?;
             let own: Vec<TaskRow> = take(&mut tasks, |t| t.order_id == id);
             let mine: Vec<Uuid> = own.iter().map(|t| t.id).collect();
             cases.push(Case {
@@ -248,15 +454,24 @@ impl Step {
                 },
                 plan: take(&mut plan, |p| p.order_id == id),
                 waivers: take(&mut waivers, |w| mine.contains(&w.task)),
+                limits: take(&mut limits, |l| mine.contains(&l.task)),
                 attempts: take(&mut attempts, |a| mine.contains(&a.task)),
                 acknowledged: take(&mut acknowledged, |a| mine.contains(&a.task)),
-                evidence: take(&mut evidence, |e| mine.contains(&e.task)),
+                samples: mine.iter().filter_map(|id| samples.remove_entry(id)).collect(),
                 tasks: own,
+                away: departures.into_iter().find(|row| row.returned_at.is_none()),
                 other_open,
                 vehicle,
                 order,
                 now,
             });
+        }
+        for case in &mut cases {
+            let open: Vec<Uuid> =
+                case.tasks.iter().filter(|t| t.state.is_leased()).map(|t| t.id).collect();
+            for task in open {
+                self.know_the_bay(case, task).await?;
+            }
         }
         Ok(cases)
     }
@@ -349,7 +564,7 @@ impl Step {
         };
         let shop = self.shop();
         store::vehicles::open_hold(self.conn(), shop, case.vehicle.id, &hold, case.now).await?;
-        store::vehicles::free_people(self.conn(), shop, task.id, case.now).await?;
+        store::vehicles::free_people(self.conn(), shop, task.id, None, case.now).await?;
         case.holds.push(hold);
         Ok(())
     }
@@ -370,6 +585,15 @@ impl Step {
         {
             old.extend(new);
         }
+        self.keep_attempt(case, attempt).await
+    }
+
+    /// Stores a changed attempt.
+    pub(crate) async fn keep_attempt(
+        &mut self,
+        case: &mut Case,
+        attempt: AttemptRow,
+    ) -> Result<(), Refusal> {
         let shop = self.shop();
         store::attempts::update(self.conn(), shop, &attempt).await?;
         if let Some(place) =

@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use contract::orders::{NewLine, NewOrder};
 use contract::problem::FieldFault;
 use derivation::index::Compiled;
-use domain::order::LineOperation;
+use domain::operation::Operation;
 
 /// Every fault of an order's contents.
 pub(crate) fn order(compiled: &Compiled, new: &NewOrder) -> Vec<FieldFault> {
@@ -30,7 +30,8 @@ pub(crate) fn order(compiled: &Compiled, new: &NewOrder) -> Vec<FieldFault> {
 pub(crate) fn line(compiled: &Compiled, line: &NewLine, at: &str) -> Vec<FieldFault> {
     let mut faults = Vec::new();
     for (index, stated) in line.operations.iter().enumerate() {
-        faults.extend(operation(compiled, stated, &format!("{at}/operations/{index}")));
+        let at = format!("{at}/operations/{index}");
+        faults.extend(operation(compiled, &stated.operation(), &at));
     }
     let vocabulary = &compiled.catalogue().vocabulary;
     for (index, word) in line.bay.iter().flatten().enumerate() {
@@ -53,11 +54,7 @@ pub(crate) fn line(compiled: &Compiled, line: &NewLine, at: &str) -> Vec<FieldFa
 }
 
 /// Every fault of an operation.
-pub(crate) fn operation(
-    compiled: &Compiled,
-    operation: &LineOperation,
-    at: &str,
-) -> Vec<FieldFault> {
+pub(crate) fn operation(compiled: &Compiled, operation: &Operation, at: &str) -> Vec<FieldFault> {
     let vocabulary = &compiled.catalogue().vocabulary;
     let mut faults = Vec::new();
     if !vocabulary.actions.iter().any(|known| known.id == operation.action) {

@@ -4,15 +4,16 @@ use std::collections::BTreeSet;
 
 use contract::orders::{ChangesView, FindingView};
 use contract::tasks::Because;
-use derivation::derive::questions::Answers;
+use derivation::derive::questions::{Answers, Question};
 use derivation::derive::reason::OperationRef;
 use derivation::derive::{self, Derivation, DerivedTask};
 use derivation::repair::{Repair, RepairLine, StatedOperation};
 use domain::lifecycle::{LineState, TaskEvent, TaskState};
 use domain::operation::Operation;
 use domain::order::{Done, Reading};
-use serde_json::json;
+use serde_json::{Value, json};
 use store::lines::LineRow;
+use store::orders::OrderRow;
 use store::questions::QuestionRow;
 use store::tasks::{EitherOrRow, Node, PrecedenceRow, TaskRow};
 use uuid::Uuid;
@@ -34,11 +35,11 @@ pub(crate) struct Stated {
 
 impl Stated {
     /// What an order states.
-    fn of(case: &Case) -> Self {
+    pub(crate) fn of(order: &OrderRow, lines: &[LineRow]) -> Self {
         let observations: Vec<Observation> =
-            serde_json::from_value(case.order.observations.clone()).unwrap_or_default();
-        let mut trouble_codes = case.order.trouble_codes.clone();
-        let mut complaints = case.order.complaints.clone();
+            serde_json::from_value(order.observations.clone()).unwrap_or_default();
+        let mut trouble_codes = order.trouble_codes.clone();
+        let mut complaints = order.complaints.clone();
         let mut observed = Vec::new();
         for observation in observations {
             trouble_codes.extend(observation.trouble_code);
@@ -48,7 +49,7 @@ impl Stated {
             );
         }
         let lines =
-            case.lines.iter().filter(|l| l.state != LineState::Removed).map(repair_line).collect();
+            lines.iter().filter(|l| l.state != LineState::Removed).map(repair_line).collect();
         Self { lines, trouble_codes, complaints: reading::complaints(&complaints), observed }
     }
 
@@ -98,6 +99,42 @@ pub(crate) fn repair_line(row: &LineRow) -> RepairLine {
     }
 }
 
+/// Why something is asked: for a line, how it was read; for both, the chains to what the answer decides.
+pub(crate) fn because_asked(
+    derivation: &Derivation<'_>,
+    asked: &Question<'_>,
+    lines: &[LineRow],
+) -> Vec<Because> {
+    let number = line_asked(&asked.asks);
+    let read = lines.iter().find(|line| Some(line.line) == number).map(|line| Because {
+        line: number,
+        words: Some(line.text.clone()).filter(|text| !text.is_empty()),
+        why: line.reading.explanation.clone(),
+        ..Because::default()
+    });
+    let decided = derivation
+        .tasks
+        .iter()
+        .filter(|task| !task.required && asked.decides.contains(&task.procedure.id.as_str()));
+    let chains = decided.flat_map(|task| {
+        because(task)
+            .into_iter()
+            .map(|chain| Because { procedure: Some(task.procedure.id.clone()), ..chain })
+    });
+    let mut all: Vec<Because> = read.into_iter().collect();
+    for chain in chains.filter(|chain| number.is_none() || chain.line == number) {
+        if !all.contains(&chain) {
+            all.push(chain);
+        }
+    }
+    all
+}
+
+/// The number of the line that a question asks for.
+pub(crate) fn line_asked(asks: &str) -> Option<i32> {
+    asks.strip_prefix("lines.").and_then(|number| number.parse().ok())
+}
+
 /// The reasons of a derived task, as the contract tells them.
 pub(crate) fn because(task: &DerivedTask<'_>) -> Vec<Because> {
     task.because
@@ -112,12 +149,13 @@ pub(crate) fn because(task: &DerivedTask<'_>) -> Vec<Because> {
             rule: reason.rule.map(|rule| rule.id.clone()),
             why: reason.why(),
             source: reason.source.to_owned(),
+            procedure: None,
         })
         .collect()
 }
 
 /// What may be answered, as the contract lists it; a free answer has no list.
-pub(crate) fn choices(answers: &Answers<'_>) -> Vec<serde_json::Value> {
+pub(crate) fn choices(answers: &Answers<'_>) -> Vec<Value> {
     match answers {
         Answers::YesOrNo => vec![json!(true), json!(false)],
         Answers::Words(words) => words.iter().map(|word| json!(word)).collect(),
@@ -126,6 +164,11 @@ pub(crate) fn choices(answers: &Answers<'_>) -> Vec<serde_json::Value> {
             line.operations.iter().map(|stated| json!(stated.operation)).collect()
         }
     }
+}
+
+/// Whether nobody tried a task yet: its wording may change.
+pub(crate) fn is_untried(state: TaskState, attempt: i32) -> bool {
+    attempt == 0 && matches!(state, TaskState::Waiting | TaskState::Ready)
 }
 
 /// What the derivation noticed.
@@ -140,6 +183,44 @@ pub(crate) fn findings(derivation: &Derivation<'_>) -> Vec<FindingView> {
         .collect()
 }
 
+/// Whether a finding is of the vehicle's identity, which no derivation looks at.
+fn is_of_vehicle(finding: &FindingView) -> bool {
+    ["vin_", "odometer_", "vehicle_"].iter().any(|start| finding.code.starts_with(start))
+}
+
+/// Open tasks that nothing requires any more, and what came before and after them.
+struct LeftOver {
+    tasks: BTreeSet<Uuid>,
+    precedence: Vec<PrecedenceRow>,
+}
+
+impl Case {
+    /// What is left over of the order as it was derived before; `rows` are the tasks that are derived now. What is left over
+    /// waits for lines and for each other, never for what is derived now: that may come after it, as it did before.
+    fn left_over(&self, rows: &[Option<Uuid>]) -> LeftOver {
+        let open = self.live().filter(|t| !t.state.is_over()).map(|t| t.id);
+        let tasks: BTreeSet<Uuid> = open.filter(|id| !rows.contains(&Some(*id))).collect();
+        let is_of = |node: Node| node.task().is_some_and(|id| tasks.contains(&id));
+        let lives = |node: Node| node.task().is_none_or(|id| self.live().any(|t| t.id == id));
+        let kept = |edge: &&PrecedenceRow| match (is_of(edge.before), is_of(edge.then)) {
+            (true, _) => lives(edge.then),
+            (false, true) => edge.before.task().is_none(),
+            (false, false) => false,
+        };
+        let precedence = self.precedence.iter().filter(kept).cloned().collect();
+        LeftOver { tasks, precedence }
+    }
+
+    /// What was noticed of the vehicle's identity now.
+    pub(crate) fn find_of_vehicle(&mut self, found: Vec<FindingView>) {
+        let mut all: Vec<FindingView> =
+            serde_json::from_value(self.order.findings.clone()).unwrap_or_default();
+        all.retain(|finding| !is_of_vehicle(finding) || finding.code.starts_with("odometer_"));
+        all.extend(found);
+        self.order.findings = json!(all);
+    }
+}
+
 impl Step {
     /// Derives an order again and brings its tasks, questions and partial order in line. What was recorded stays.
     pub(crate) async fn derive_again(
@@ -148,7 +229,7 @@ impl Step {
         case: &mut Case,
     ) -> Result<ChangesView, Refusal> {
         let compiled = self.catalogue_of(flow, case).await?;
-        let stated = Stated::of(case);
+        let stated = Stated::of(&case.order, &case.lines);
         let facts = case.order.facts.clone();
         let derivation = derive::derive(&compiled, &stated.repair(&facts));
         let mut changes = ChangesView::default();
@@ -159,14 +240,9 @@ impl Step {
         self.withdraw_the_rest(case, &rows, &mut changes).await?;
         self.put_in_order(case, &derivation, &rows).await?;
         self.ask(case, &derivation).await?;
-        let own = |code: &str| {
-            code.starts_with("vin_")
-                || code.starts_with("odometer_")
-                || code.starts_with("vehicle_")
-        };
         let mut all: Vec<FindingView> =
             serde_json::from_value(case.order.findings.clone()).unwrap_or_default();
-        all.retain(|finding| own(&finding.code));
+        all.retain(is_of_vehicle);
         all.extend(findings(&derivation));
         case.order.findings = json!(all);
         self.settle(case).await?;
@@ -197,13 +273,32 @@ impl Step {
         let place = derived.place.unwrap_or_default();
         let same = |t: &&TaskRow| t.definition.id == derived.procedure.id && t.place == place;
         let because = json!(because(derived));
-        let living = case.live().find(same).cloned();
+        let mut living = case.live().find(same).cloned();
+        // A task that nobody tried yet follows the wording of the catalogue that the order is derived with now.
+        let reworded = living
+            .take_if(|row| {
+                derived.required
+                    && is_untried(row.state, row.attempt)
+                    && row.definition != *derived.procedure
+            })
+            .map(|row| row.id);
+        if let Some(id) = reworded {
+            self.withdraw(case, id, json!({ "because": "the catalogue words it anew" })).await?;
+            changes.withdrawn.push(id);
+        }
+        let spent = living.take_if(|row| derived.required && case.is_spent(row, &derived.lines));
+        if let Some(row) = spent {
+            self.mark_disturbed(case, &[row], "its service mode was left").await?;
+        }
         if let Some(row) = living {
-            if row.because != because || row.lines != derived.lines {
+            // What runs to its end and is needed again counts again.
+            let needed_again = row.no_longer_needed && derived.required;
+            if row.because != because || row.lines != derived.lines || needed_again {
                 let expects = (row.state, row.fence);
                 let mut changed = row.clone();
                 changed.because = because;
                 changed.lines.clone_from(&derived.lines);
+                changed.no_longer_needed &= !needed_again;
                 let shop = self.shop();
                 store::tasks::update(self.conn(), shop, expects, &changed).await?;
                 changed.version += 1;
@@ -215,12 +310,13 @@ impl Step {
         if !derived.required {
             return Ok(None);
         }
-        let replaces = case
+        let disturbed = case
             .tasks
             .iter()
             .filter(|t| t.state == TaskState::Disturbed && same(t))
             .max_by_key(|t| t.id)
             .map(|t| t.id);
+        let replaces = reworded.or(disturbed);
         let task = TaskRow {
             id: self.new_id().await?,
             order_id: case.order.id,
@@ -254,7 +350,7 @@ impl Step {
         })
         .await?;
         changes.added.push(task.id);
-        changes.disturbed.extend(replaces);
+        changes.disturbed.extend(replaces.filter(|_| reworded.is_none()));
         let id = task.id;
         case.tasks.push(task);
         Ok(Some(id))
@@ -283,23 +379,7 @@ impl Step {
                     changes.no_longer_needed.push(task.id);
                 }
                 TaskState::Waiting | TaskState::Ready | TaskState::Taken | TaskState::Failed => {
-                    let taken = task.state == TaskState::Taken;
-                    self.change_task(case, task.id, TaskEvent::Withdraw, |t| {
-                        t.fence += i64::from(taken);
-                        t.technician = None;
-                        t.bay = None;
-                    })
-                    .await?;
-                    if taken {
-                        self.end_attempt(case, &task, "withdrawn", json!({})).await?;
-                    }
-                    self.record(Happening {
-                        kind: "task.withdrawn",
-                        order: Some(case.order.id),
-                        subject: ("task", task.id.to_string()),
-                        data: json!({ "procedure": task.definition.id }),
-                    })
-                    .await?;
+                    self.withdraw(case, task.id, json!({})).await?;
                     changes.withdrawn.push(task.id);
                 }
                 _ => {}
@@ -308,7 +388,36 @@ impl Step {
         Ok(())
     }
 
-    /// Replaces the partial order by the derived one.
+    /// Withdraws a task, taking its lease back.
+    pub(crate) async fn withdraw(
+        &mut self,
+        case: &mut Case,
+        id: Uuid,
+        mut data: Value,
+    ) -> Result<(), Refusal> {
+        let task = case.task(id)?.clone();
+        let taken = task.state == TaskState::Taken;
+        self.change_task(case, id, TaskEvent::Withdraw, |t| {
+            t.fence += i64::from(taken);
+            t.technician = None;
+            t.bay = None;
+        })
+        .await?;
+        if taken {
+            self.end_attempt(case, &task, "withdrawn", json!({})).await?;
+        }
+        data["procedure"] = json!(task.definition.id);
+        self.record(Happening {
+            kind: "task.withdrawn",
+            order: Some(case.order.id),
+            subject: ("task", id.to_string()),
+            data,
+        })
+        .await
+    }
+
+    /// Replaces the partial order by the derived one. What stays although nothing requires it any more (the leaving of a
+    /// service mode, and its tests) keeps its place.
     async fn put_in_order(
         &mut self,
         case: &mut Case,
@@ -320,6 +429,7 @@ impl Step {
             derive::Node::Line(line) => Some(Node::Line(line)),
         };
         let order_id = case.order.id;
+        let (stays, old_either) = (case.left_over(rows), std::mem::take(&mut case.either_or));
         case.precedence = derivation
             .edges
             .iter()
@@ -331,6 +441,7 @@ impl Step {
                     kind: format!("{:?}", edge.kind).to_lowercase(),
                 })
             })
+            .chain(stays.precedence)
             .collect();
         case.either_or = derivation
             .either_or
@@ -343,6 +454,7 @@ impl Step {
                     node: node(either.disturber)?,
                 })
             })
+            .chain(old_either.into_iter().filter(|either| stays.tasks.contains(&either.leave)))
             .collect();
         let shop = self.shop();
         let (precedence, either_or) = (case.precedence.clone(), case.either_or.clone());
@@ -362,12 +474,16 @@ impl Step {
             }
             let choices = json!(choices(&asked.answers));
             let decides: Vec<String> = asked.decides.iter().map(|&p| p.to_owned()).collect();
+            let because = json!(because_asked(derivation, asked, &case.lines));
             let open =
                 case.questions.iter_mut().find(|q| q.asks == asked.asks && q.state == "open");
             if let Some(open) = open {
-                if open.choices != choices || open.decides != decides {
+                let told = (&open.text, &open.choices, &open.decides, &open.because);
+                if told != (&asked.text, &choices, &decides, &because) {
+                    open.text.clone_from(&asked.text);
                     open.choices = choices;
                     open.decides = decides;
+                    open.because = because;
                     let row = open.clone();
                     store::questions::update_open(self.conn(), shop, &row).await?;
                 }
@@ -380,6 +496,7 @@ impl Step {
                 text: asked.text.clone(),
                 choices,
                 decides,
+                because,
                 state: "open".to_owned(),
                 answer: None,
                 answered_by: None,

@@ -12,7 +12,7 @@ use store::vehicles::BracketRow;
 use uuid::Uuid;
 
 use crate::case::Case;
-use crate::flow::Step;
+use crate::flow::{Flow, Step};
 use crate::record::Happening;
 use crate::refusal::Refusal;
 
@@ -101,8 +101,16 @@ pub(crate) fn disturbed_brackets(
             entered_by: bracket.entered_by,
             order: bracket.order_id,
             left_by: bracket.left_by.clone(),
+            recovered_by: recovered_by(case, bracket),
         })
         .collect()
+}
+
+/// The procedure that recovers a service mode which was lost, as the task told that entered it.
+pub(crate) fn recovered_by(case: &Case, bracket: &BracketRow) -> Option<String> {
+    let mut all = case.tasks.iter().chain(&case.beside);
+    let entered = all.find(|task| task.id == bracket.entered_by)?;
+    entered.definition.opens.as_ref()?.recovered_by.clone()
 }
 
 /// Whether a task belongs into a service mode: it entered it, leaves it, or follows its leaving.
@@ -115,15 +123,15 @@ pub(crate) fn task_inside(case: &Case, task: &TaskRow, bracket: &BracketRow) -> 
 
 /// Whether a line belongs into a service mode: the task that entered it was required by this line.
 pub(crate) fn line_inside(case: &Case, line: &LineRow, bracket: &BracketRow) -> bool {
-    bracket.order_id == case.order.id
-        && case.tasks.iter().any(|t| t.id == bracket.entered_by && t.lines.contains(&line.line))
+    bracket.order_id == case.order.id && case.enters(bracket).any(|t| t.lines.contains(&line.line))
 }
 
 impl Step {
-    /// Marks what these operations undo, on this order: passed tasks become disturbed. The next derivation puts new tasks
-    /// in their place.
+    /// Marks what these operations undo: passed tasks become disturbed. The next derivation puts new tasks in their place;
+    /// the vehicle's other open orders are derived again here.
     pub(crate) async fn disturb(
         &mut self,
+        flow: &Flow,
         case: &mut Case,
         catalogue: &Catalogue,
         operations: &[Operation],
@@ -138,7 +146,43 @@ impl Step {
             .filter(|t| all.iter().any(|o| undoes(catalogue, t, o)))
             .cloned()
             .collect();
-        for task in &undone {
+        self.mark_disturbed(case, &undone, by).await?;
+        self.disturb_beside(flow, case, catalogue, &all, by).await?;
+        Ok(undone.into_iter().map(|t| t.id).collect())
+    }
+
+    /// The same on the other open orders of the vehicle, which is locked.
+    async fn disturb_beside(
+        &mut self,
+        flow: &Flow,
+        case: &Case,
+        catalogue: &Catalogue,
+        all: &[Operation],
+        by: &str,
+    ) -> Result<(), Refusal> {
+        let undone = |t: &TaskRow| {
+            t.state == TaskState::Passed && all.iter().any(|o| undoes(catalogue, t, o))
+        };
+        let orders: BTreeSet<Uuid> =
+            case.beside.iter().filter(|t| undone(t)).map(|t| t.order_id).collect();
+        for order in orders {
+            let mut other = self.lock_case(order).await?;
+            let tasks: Vec<TaskRow> = other.tasks.iter().filter(|t| undone(t)).cloned().collect();
+            let by = format!("{by}, on order {}", case.order.number);
+            self.mark_disturbed(&mut other, &tasks, &by).await?;
+            self.derive_again(flow, &mut other).await?;
+        }
+        Ok(())
+    }
+
+    /// Marks passed tasks as disturbed, and records by what. The next derivation puts new ones in their place.
+    pub(crate) async fn mark_disturbed(
+        &mut self,
+        case: &mut Case,
+        passed: &[TaskRow],
+        by: &str,
+    ) -> Result<(), Refusal> {
+        for task in passed {
             self.change_task(case, task.id, TaskEvent::Disturb, |_| {}).await?;
             self.record(Happening {
                 kind: "task.disturbed",
@@ -148,7 +192,7 @@ impl Step {
             })
             .await?;
         }
-        Ok(undone.into_iter().map(|t| t.id).collect())
+        Ok(())
     }
 }
 

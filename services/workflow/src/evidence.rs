@@ -1,20 +1,21 @@
 //! Evidence: judged item by item as it arrives, stored as given beside what it says.
 
-use base64::Engine as _;
+use std::collections::HashMap;
+
 use chrono::{DateTime, Utc};
-use contract::evidence::{EvidenceItem, ItemOutcome, NewEvidence, Protocol};
+use contract::evidence::{EvidenceItem, ItemOutcome};
 use contract::problem::ProblemKind;
 use contract::tasks::{NewAttestation, VerdictsView};
-use domain::exact::Exact;
+use domain::lifecycle::TaskState;
+use domain::precondition::Condition;
+use domain::procedure::Procedure;
 use domain::role::Role;
-use evidence::frame;
-use evidence::intake::{self, Given, Instrument, Limits};
-use evidence::judge;
-use evidence::sample::{Kind, Sample};
+use domain::verdict::Verdict;
+use evidence::intake::{self, Given, Limits, clock_off};
+use evidence::judge::{self, Phase};
+use evidence::sample::{Mark as Objection, Sample};
 use serde_json::{Value, json};
-use sha2::{Digest as _, Sha256};
-use store::attempts::{AttemptRow, EvidenceRow};
-use store::means::Unit;
+use store::attempts::{AttemptRow, EvidenceRow, FileRow};
 use store::tasks::TaskRow;
 use uuid::Uuid;
 
@@ -22,9 +23,26 @@ use crate::attachment;
 use crate::caller::Call;
 use crate::case::Case;
 use crate::flow::{Flow, Step};
+use crate::recent::{Known, Mark};
 use crate::record::Happening;
 use crate::refusal::Refusal;
+use crate::said::{Said, Sender, say};
+use crate::standing::{self, Standing};
 use crate::verdicts;
+
+/// A batch as it was posted: an item that breaks the contract stands there as what is wrong with it.
+#[derive(Debug)]
+pub struct Batch {
+    /// See [`contract::evidence::NewEvidence`].
+    pub fence: Option<i64>,
+    /// See [`contract::evidence::NewEvidence`].
+    pub sent_at: Option<DateTime<Utc>>,
+    /// The items in their order.
+    pub items: Vec<Posted>,
+}
+
+/// One posted item, or what is wrong with it.
+pub type Posted = Result<EvidenceItem, String>;
 
 /// Takes in a batch for the attempt that its fence names. What comes after the lease has ended is stored, marked `late`,
 /// and proves nothing; the flag tells that.
@@ -32,13 +50,24 @@ pub async fn submit(
     flow: &Flow,
     call: &Call,
     task: Uuid,
-    new: &NewEvidence,
+    new: &Batch,
 ) -> Result<(VerdictsView, bool), Refusal> {
     flow.write(call, "tasks.evidence", async |step| {
-        let mut case = step.lock_case_of_task(task).await?;
+        let mut case = step.lock_task(&flow.recent, task).await?;
         let (attempt, late) = step.attempt_of(&case, task, new.fence)?;
-        let items = step.take_in(&mut case, task, &attempt, late, &new.items).await?;
-        Ok((verdicts::view(&case, case.task(task)?, items)?, late))
+        let arrival = Arrival { late, sent_at: new.sent_at };
+        let items = step.take_in(&mut case, task, &attempt, arrival, &new.items).await?;
+        // A file that is too large is refused like any item beside others; alone it is the whole request.
+        if items.iter().all(|item| item.id.is_none())
+            && new.items.iter().flatten().any(is_too_large)
+        {
+            let detail = format!("a file has at most {} bytes", attachment::LIMIT);
+            return Err(Refusal::new(ProblemKind::BodyTooLarge, detail));
+        }
+        let mut view = verdicts::view(&case, case.task(task)?, items);
+        view.clock_off_seconds = arrival.clock_off(&new.items, case.now);
+        step.leave(case, task)?;
+        Ok((view, late))
     })
     .await
 }
@@ -62,35 +91,55 @@ pub async fn attest(
                 "the person who holds the task sends their own word as evidence; this is for another person",
             ));
         }
+        step.signed_in_for(&row)?;
+        if for_second_person(&row.definition, &new.statement) {
+            step.able_second(&row).await?;
+        }
         let item = EvidenceItem::Attestation {
             statement: new.statement.clone(),
             holds: new.holds,
             text: (!new.note.is_empty()).then(|| new.note.clone()),
             taken_at: case.now,
         };
-        let items = step.take_in(&mut case, task, &attempt, false, &[item]).await?;
-        verdicts::view(&case, case.task(task)?, items)
+        let items = step.take_in(&mut case, task, &attempt, Arrival::default(), &[Ok(item)]).await?;
+        Ok(verdicts::view(&case, case.task(task)?, items))
     })
     .await
 }
 
-/// What a posted item says, before it is held against the limits.
-struct Said {
-    kinds: Vec<Kind>,
-    taken_at: DateTime<Utc>,
-    instrument: Instrument,
-    word: &'static str,
-    given: Value,
-    file: Option<File>,
+/// How a batch came.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Arrival {
+    /// The lease under which it was taken is over.
+    pub(crate) late: bool,
+    /// The client's clock as it was sent.
+    pub(crate) sent_at: Option<DateTime<Utc>>,
 }
 
-struct File {
-    media_type: String,
-    sha256: [u8; 32],
-    bytes: Vec<u8>,
+impl Arrival {
+    /// Seconds by which the client's clock is off: as it tells itself, or as items from the future show.
+    fn clock_off(self, items: &[Posted], now: DateTime<Utc>) -> Option<i64> {
+        let latest = items.iter().flatten().map(EvidenceItem::taken_at).max();
+        let ahead = latest.filter(|latest| *latest > now);
+        self.sent_at.or(ahead).and_then(|clock| clock_off(clock, now)).map(|off| off.num_seconds())
+    }
 }
 
 impl Step {
+    /// The second person of a procedure for two is a technician with the skills that it needs.
+    async fn able_second(&mut self, task: &TaskRow) -> Result<(), Refusal> {
+        let me = self.technician()?;
+        let shop = self.shop();
+        let person = store::means::person(self.conn(), shop, me).await?;
+        let needed = &task.definition.skills;
+        let able = person.is_some_and(|p| needed.iter().all(|skill| p.skills.contains(skill)));
+        if able {
+            return Ok(());
+        }
+        let detail = format!("the second person needs the skills {}", needed.join(", "));
+        Err(Refusal::new(ProblemKind::NotAble, detail))
+    }
+
     /// The attempt that a fence belongs to, and whether its lease is over.
     fn attempt_of(
         &self,
@@ -127,113 +176,238 @@ impl Step {
         Ok((attempt.clone(), !held))
     }
 
+    /// Leaves what is known of a task's attempt for the next batch.
+    fn leave(&mut self, mut case: Case, task: Uuid) -> Result<(), Refusal> {
+        let samples = case.samples.remove(&task).unwrap_or_default();
+        let row = case.task(task)?;
+        if let Some(next_seq) = self.touched.get(&row.order_id).copied()
+            && row.state.is_leased()
+        {
+            let mark = Mark { order: row.order_id, attempt: row.attempt, next_seq };
+            let since = standing::needed(row, &case.attempts, case.now).since;
+            self.left = Some((task, Known { mark, since, samples }));
+        }
+        Ok(())
+    }
+
     /// Examines and stores items; the good ones are kept whatever is wrong with the others.
     pub(crate) async fn take_in(
         &mut self,
         case: &mut Case,
         task: Uuid,
         attempt: &AttemptRow,
-        late: bool,
-        items: &[EvidenceItem],
+        arrival: Arrival,
+        items: &[Posted],
     ) -> Result<Vec<ItemOutcome>, Refusal> {
         let row = case.task(task)?.clone();
         let shop = self.shop();
-        let units = store::means::units(self.conn(), shop).await?;
-        let second = self.caller.technician != Some(attempt.technician);
-        let limits = limits(case, &row, attempt, late);
+        let named = items.iter().flatten().any(|item| item.equipment().is_some());
+        let units = if named { store::means::units(self.conn(), shop).await? } else { Vec::new() };
+        let subject = self.caller.subject.clone();
+        let person = self.caller.technician.map(|id| id.to_string());
+        let sender = Sender {
+            by: person.as_deref().unwrap_or(&subject),
+            person: self.caller.technician.is_some() || self.caller.has(Role::Dispatcher),
+            second: self.caller.technician != Some(attempt.technician),
+        };
+        let limits = limits(case, &row, attempt, arrival);
         let mut outcomes = Vec::with_capacity(items.len());
-        let mut rows = Vec::new();
+        let mut rows = Vec::with_capacity(items.len());
         let mut files = Vec::new();
-        for item in items {
-            let refused = |detail: String| ItemOutcome {
-                id: None,
-                outcome: "refused".to_owned(),
-                marks: Vec::new(),
-                detail,
-            };
-            if self.caller.technician.is_none()
-                && !self.caller.has(Role::Dispatcher)
-                && matches!(item, EvidenceItem::Attestation { .. })
-            {
-                outcomes.push(refused("only a person attests, not a program".to_owned()));
-                continue;
-            }
-            let said = match say(item, &units, &self.caller.subject, second) {
-                Ok(said) => said,
-                Err(detail) => {
-                    outcomes.push(refused(detail));
+        let mut new: Vec<Sample> = Vec::with_capacity(items.len());
+        let mut seen = HashMap::with_capacity(items.len());
+        for (at, item) in items.iter().enumerate() {
+            let item = match item {
+                Ok(item) => item,
+                Err(fault) => {
+                    outcomes.push(refused(fault.clone()));
                     continue;
                 }
             };
-            let id = self.new_id().await?;
-            match examine(&said, &limits, id, late) {
-                Err(detail) => outcomes.push(refused(detail)),
-                Ok((samples, marks)) => {
-                    outcomes.push(ItemOutcome {
-                        id: Some(id),
-                        outcome: if marks.is_empty() { "accepted" } else { "marked" }.to_owned(),
-                        detail: tell(&samples),
-                        marks: marks.clone(),
-                    });
-                    rows.push(EvidenceRow {
-                        id,
-                        task,
-                        attempt: attempt.number,
-                        kind: said.word.to_owned(),
-                        content: serde_json::to_value(&samples).map_err(store::StoreError::from)?,
-                        marks,
-                        taken_at: samples.first().map_or(case.now, |s| s.taken_at),
-                        received_at: case.now,
-                        observed_by: self.caller.subject.clone(),
-                        entered_by: self.caller.subject.clone(),
-                        client: self.caller.client.clone(),
-                        given: said.given,
-                    });
-                    files.extend(said.file.map(|file| (id, file)));
+            let mut said = match say(item, &units, sender) {
+                Ok(said) => said,
+                Err(fault) => {
+                    outcomes.push(refused(fault));
+                    continue;
                 }
+            };
+            if let Some(of) = seen.insert(said.given.to_string(), at) {
+                outcomes.push(refused(intake::fault::Refusal::Duplicate { of }.to_string()));
+                continue;
             }
+            let id = self.new_id().await?;
+            let (samples, mut marks) = match examine(&said, &limits, id, arrival.late) {
+                Ok(examined) => examined,
+                Err(fault) => {
+                    outcomes.push(refused(fault));
+                    continue;
+                }
+            };
+            marks.extend(said.unread.is_some().then(|| UNDECODED.to_owned()));
+            outcomes.push(match said.unread.take() {
+                Some(fault) => ItemOutcome { id: Some(id), marks: marks.clone(), ..refused(fault) },
+                None => ItemOutcome {
+                    id: Some(id),
+                    outcome: if marks.is_empty() { "accepted" } else { "marked" }.to_owned(),
+                    detail: tell_of(&said, &samples),
+                    marks: marks.clone(),
+                },
+            });
+            rows.push(EvidenceRow {
+                id,
+                task,
+                attempt: attempt.number,
+                kind: said.word.to_owned(),
+                content: serde_json::to_value(&samples).map_err(store::StoreError::from)?,
+                series: standing::series(&samples),
+                marks,
+                taken_at: samples.first().map_or(case.now, |s| s.taken_at),
+                received_at: case.now,
+                observed_by: subject.clone(),
+                entered_by: subject.clone(),
+                client: self.caller.client.clone(),
+                given: said.given,
+            });
+            new.extend(samples);
+            files.extend(said.file.map(|file| FileRow {
+                of: (task, attempt.number),
+                evidence: id,
+                media_type: file.media_type,
+                sha256: file.sha256.to_vec(),
+                bytes: file.bytes,
+            }));
         }
         store::attempts::insert_evidence(self.conn(), shop, &rows).await?;
-        for (id, file) in &files {
-            store::attempts::insert_attachment(
-                self.conn(),
-                shop,
-                *id,
-                &file.media_type,
-                &file.sha256,
-                &file.bytes,
-            )
-            .await?;
+        store::attempts::insert_files(self.conn(), shop, &files).await?;
+        let off = arrival.clock_off(items, case.now);
+        self.tell_of_evidence(case, attempt, arrival, off, &rows).await?;
+        self.weigh(case, &row, attempt, new).await?;
+        Ok(outcomes)
+    }
+
+    /// Records what was stored.
+    async fn tell_of_evidence(
+        &mut self,
+        case: &Case,
+        attempt: &AttemptRow,
+        arrival: Arrival,
+        clock_off: Option<i64>,
+        rows: &[EvidenceRow],
+    ) -> Result<(), Refusal> {
+        if rows.is_empty() {
+            return Ok(());
         }
-        if !rows.is_empty() {
-            let told: Vec<Value> = rows
-                .iter()
-                .map(|r| json!({ "id": r.id, "kind": r.kind, "given": r.given, "marks": r.marks, "taken_at": r.taken_at }))
-                .collect();
+        let told: Vec<Value> = rows
+            .iter()
+            .map(|r| json!({ "id": r.id, "kind": r.kind, "given": r.given, "marks": r.marks, "taken_at": r.taken_at }))
+            .collect();
+        let mut data = json!({ "attempt": attempt.number, "items": told });
+        if let Some(off) = clock_off {
+            data["clock_off_seconds"] = off.into();
+        }
+        self.record(Happening {
+            kind: if arrival.late { "evidence.late" } else { "evidence.received" },
+            order: Some(case.order.id),
+            subject: ("task", attempt.task.to_string()),
+            data,
+        })
+        .await
+    }
+
+    /// Lets what came in count for the attempt that goes on.
+    async fn weigh(
+        &mut self,
+        case: &mut Case,
+        row: &TaskRow,
+        attempt: &AttemptRow,
+        new: Vec<Sample>,
+    ) -> Result<(), Refusal> {
+        let task = row.id;
+        if row.attempt == attempt.number {
+            let known = Standing::of(attempt).from;
+            let oldest = new.iter().map(|sample| sample.taken_at).min();
+            if known.is_some_and(|known| new.iter().any(|sample| sample.taken_at < known)) {
+                self.look_back(case, task).await?;
+            } else {
+                case.samples.entry(task).or_default().extend(new);
+            }
+            self.note_broken(case, task).await?;
+            self.move_standing(case, task, oldest).await?;
+        }
+        Ok(())
+    }
+
+    /// Records, once in an attempt, that something did not hold which must hold throughout: the attempt can't pass any
+    /// more. Nothing is stopped by it; the person at the vehicle ends the attempt, and the procedure says what follows.
+    async fn note_broken(&mut self, case: &mut Case, task: Uuid) -> Result<(), Refusal> {
+        let row = case.task(task)?.clone();
+        let Some(mut attempt) = case.attempt(&row).cloned() else { return Ok(()) };
+        if row.state != TaskState::Running {
+            return Ok(());
+        }
+        let found = verdicts::of(case, &row, &row.definition.preconditions, Phase::Running);
+        let noted = attempt.detail["broken"].as_object().cloned().unwrap_or_default();
+        let new = found
+            .iter()
+            .filter(|f| f.verdict == Verdict::Violated && !f.waived && !noted.contains_key(&f.id));
+        let mut changed = false;
+        for finding in new {
+            attempt.detail["broken"][&finding.id] =
+                json!({ "at": case.now, "detail": finding.detail, "evidence": finding.evidence });
+            changed = true;
             self.record(Happening {
-                kind: if late { "evidence.late" } else { "evidence.received" },
+                kind: "precondition.broken",
                 order: Some(case.order.id),
                 subject: ("task", task.to_string()),
-                data: json!({ "attempt": attempt.number, "items": told }),
+                data: json!({ "procedure": row.definition.id, "attempt": row.attempt, "precondition": finding.id,
+                    "detail": finding.detail, "evidence": finding.evidence,
+                    "then": row.definition.after_failure.then }),
             })
             .await?;
         }
-        if row.attempt == attempt.number {
-            case.evidence.extend(rows);
+        if changed {
+            self.keep_attempt(case, attempt).await?;
         }
-        Ok(outcomes)
+        Ok(())
     }
 }
 
-fn limits(case: &Case, task: &TaskRow, attempt: &AttemptRow, late: bool) -> Limits {
+/// Whether this is a statement that a second person makes who must be able to do the work.
+fn for_second_person(procedure: &Procedure, statement: &str) -> bool {
+    let mut asked = procedure.people > 1 && statement == "second_person_present";
+    for one in procedure.preconditions.iter().chain(&procedure.proof) {
+        for condition in std::iter::once(&one.condition).chain(&one.while_running) {
+            condition.each_leaf(&mut |leaf| {
+                asked |= matches!(leaf, Condition::Attested { statement: of, second_person: true } if of == statement);
+            });
+        }
+    }
+    asked
+}
+
+/// What is said of a picture that told where it was taken.
+const PLACE_DATA: &str = "place data was taken out of it before it was hashed and kept";
+
+/// The mark of a frame that can't be read.
+const UNDECODED: &str = "undecoded";
+
+fn is_too_large(item: &EvidenceItem) -> bool {
+    matches!(item, EvidenceItem::Attachment { data, .. } if attachment::decoded(data) > attachment::LIMIT)
+}
+
+fn refused(detail: String) -> ItemOutcome {
+    ItemOutcome { id: None, outcome: "refused".to_owned(), marks: Vec::new(), detail }
+}
+
+fn limits(case: &Case, task: &TaskRow, attempt: &AttemptRow, arrival: Arrival) -> Limits {
     let mut all = task.definition.preconditions.clone();
     all.extend(task.definition.proof.iter().cloned());
     all.extend(task.definition.quick_check.iter().flat_map(|check| check.proof.iter().cloned()));
     Limits {
         now: case.now,
-        client_clock: None,
+        client_clock: arrival.sent_at,
         attempt_from: attempt.taken_at,
-        lease_until: if late {
+        lease_until: if arrival.late {
             attempt.ended_at.unwrap_or(attempt.taken_at)
         } else {
             task.lease_until.unwrap_or(case.now)
@@ -259,9 +433,8 @@ fn examine(
         };
         let examined = intake::examine(&given, limits).map_err(|refusal| refusal.to_string())?;
         let mut sample = examined.sample(id, limits.now);
-        if late {
-            sample.marks.insert(evidence::sample::Mark::Late);
-        }
+        // The lease may have been found over only just now.
+        sample.marks.extend(late.then_some(Objection::Late));
         samples.push(sample);
     }
     let mut marks: Vec<String> =
@@ -271,116 +444,15 @@ fn examine(
     Ok((samples, marks))
 }
 
+/// What an item says, and what was done with its file.
+fn tell_of(said: &Said, samples: &[Sample]) -> String {
+    match &said.file {
+        Some(file) if file.place_data_removed => format!("{}; {PLACE_DATA}", tell(samples)),
+        _ => tell(samples),
+    }
+}
+
 /// What samples say, in a few words.
 fn tell(samples: &[Sample]) -> String {
     samples.iter().map(|sample| verdicts::words(&sample.kind)).collect::<Vec<_>>().join("; ")
-}
-
-/// What an item says, or why nothing can be made of it.
-fn say(item: &EvidenceItem, units: &[Unit], subject: &str, second: bool) -> Result<Said, String> {
-    let given = serde_json::to_value(item).map_err(|error| error.to_string())?;
-    match item {
-        EvidenceItem::Reading { signal, value, unit, is, place, taken_at, equipment } => {
-            let kind = match (value, unit, is) {
-                (Some(value), Some(unit), None) => Kind::Number {
-                    signal: signal.clone(),
-                    place: place.clone(),
-                    value: Exact::from(*value),
-                    unit: unit.clone(),
-                },
-                (None, None, Some(is)) => Kind::State { signal: signal.clone(), is: is.clone() },
-                _ => return Err("a reading has a value with its unit, or a state".to_owned()),
-            };
-            Ok(Said {
-                kinds: vec![kind],
-                taken_at: *taken_at,
-                instrument: instrument(*equipment, units),
-                word: "reading",
-                given,
-                file: None,
-            })
-        }
-        EvidenceItem::Frame { protocol, bytes, taken_at, equipment } => {
-            let protocol = match protocol {
-                Protocol::Obd => frame::Protocol::Obd,
-                Protocol::Uds => frame::Protocol::Uds,
-            };
-            let bytes = from_hex(bytes).ok_or("the frame's bytes are not hex digits")?;
-            let kinds = frame::decode(protocol, &bytes).map_err(|fault| fault.to_string())?;
-            Ok(Said {
-                kinds,
-                taken_at: *taken_at,
-                instrument: instrument(*equipment, units),
-                word: "frame",
-                given,
-                file: None,
-            })
-        }
-        EvidenceItem::Attestation { statement, holds, text, taken_at } => {
-            let words = text.clone().unwrap_or_default();
-            let kind = match statement.as_str() {
-                "vehicle_identity" if *holds => Kind::TypedIdentity { last_six: words },
-                "codes_not_readable" if *holds => Kind::CodesNotReadable { reason: words },
-                _ => Kind::Attested {
-                    statement: statement.clone(),
-                    holds: *holds,
-                    by: subject.to_owned(),
-                    second_person: second,
-                },
-            };
-            Ok(Said {
-                kinds: vec![kind],
-                taken_at: *taken_at,
-                instrument: Instrument::None,
-                word: "attestation",
-                given,
-                file: None,
-            })
-        }
-        EvidenceItem::Attachment { shows, media_type, sha256, data, taken_at } => {
-            let bytes = base64::engine::general_purpose::STANDARD
-                .decode(data)
-                .map_err(|error| format!("the file is not base64: {error}"))?;
-            attachment::check(media_type, &bytes)?;
-            let digest: [u8; 32] = Sha256::digest(&bytes).into();
-            if from_hex(sha256).as_deref() != Some(digest.as_slice()) {
-                return Err("the file's SHA-256 is another than the one sent with it".to_owned());
-            }
-            let given = json!({ "kind": "attachment", "shows": shows, "media_type": media_type,
-                "sha256": sha256.to_lowercase(), "bytes": bytes.len(), "taken_at": taken_at });
-            Ok(Said {
-                kinds: vec![Kind::Attachment {
-                    shows: shows.clone(),
-                    sha256: sha256.to_lowercase(),
-                }],
-                taken_at: *taken_at,
-                instrument: Instrument::None,
-                word: "attachment",
-                given,
-                file: Some(File { media_type: media_type.clone(), sha256: digest, bytes }),
-            })
-        }
-    }
-}
-
-fn instrument(id: Option<Uuid>, units: &[Unit]) -> Instrument {
-    match id {
-        None => Instrument::None,
-        Some(id) => units.iter().find(|u| u.id == id).map_or(Instrument::Unregistered, |unit| {
-            Instrument::Registered { calibrated_until: unit.calibrated_until }
-        }),
-    }
-}
-
-/// Bytes of hex digits; blanks between them are passed over.
-pub(crate) fn from_hex(text: &str) -> Option<Vec<u8>> {
-    let digits: Vec<u8> = text
-        .chars()
-        .filter(|c| !c.is_whitespace())
-        .map(|c| c.to_digit(16).and_then(|d| u8::try_from(d).ok()))
-        .collect::<Option<_>>()?;
-    digits
-        .len()
-        .is_multiple_of(2)
-        .then(|| digits.chunks(2).map(|pair| pair[0] << 4 | pair[1]).collect())
 }

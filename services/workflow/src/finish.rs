@@ -1,10 +1,11 @@
 //! Finish: passed if proven, failed with what to look at; then the wait after it.
 
 use chrono::TimeDelta;
-use contract::problem::{FieldFault, ProblemKind};
+use contract::problem::ProblemKind;
 use contract::tasks::{NewFinish, Outcome, TaskView};
 use domain::lifecycle::{TaskEvent, TaskState};
 use domain::procedure::ThenAfterFailure;
+use domain::start::Obstacle;
 use domain::verdict::{Finding, Verdict};
 use evidence::judge::{Phase, confront};
 use serde_json::json;
@@ -14,10 +15,12 @@ use uuid::Uuid;
 
 use crate::caller::Call;
 use crate::case::Case;
+use crate::evidence::Arrival;
 use crate::flow::{Flow, Step};
 use crate::record::Happening;
 use crate::refusal::Refusal;
-use crate::start::unproven;
+use crate::reported::{Done, done};
+use crate::start::{unproven, with_hazards};
 use crate::{verdicts, view};
 
 /// Ends a task.
@@ -34,32 +37,78 @@ pub async fn finish(
         if !new.evidence.is_empty()
             && let Some(attempt) = case.attempt(&row).cloned()
         {
-            step.take_in(&mut case, task, &attempt, false, &new.evidence).await?;
+            let items: Vec<_> = new.evidence.iter().cloned().map(Ok).collect();
+            step.take_in(&mut case, task, &attempt, Arrival::default(), &items).await?;
+        }
+        let now = case.now;
+        let from = row.started_at.or(case.attempt(&row).map(|a| a.taken_at)).unwrap_or(now);
+        let done = done(new.at, from, now)?;
+        if done.late {
+            step.look_back(&mut case, task).await?;
         }
         match (new.outcome, new.quick_check) {
-            (Outcome::Passed, false) => step.pass(&mut case, &row, &new.note).await?,
-            (Outcome::Passed, true) => step.pass_by_check(&mut case, &row, &new.note).await?,
-            (Outcome::Failed, _) => step.fail(&mut case, &row, &new.note).await?,
+            (Outcome::Passed, false) => step.pass(&mut case, &row, &new.note, done).await?,
+            (Outcome::Passed, true) => step.pass_by_check(&mut case, &row, &new.note, done).await?,
+            (Outcome::Failed, _) => step.fail(&mut case, &row, &new.note, done).await?,
         }
-        step.settle(&mut case).await?;
-        view::task(&case, case.task(task)?)
+        if row.definition.closes.is_some() {
+            // A line that was added meanwhile asks for the service mode again.
+            step.derive_again(flow, &mut case).await?;
+        } else {
+            step.settle(&mut case).await?;
+        }
+        Ok(view::task(&case, case.task(task)?))
     })
     .await
 }
 
+/// What stands in the way of passing: a result that is not proven, and what did not hold throughout or was not shown to.
+/// A stretch without readings, longer than the signal allows, proves nothing; readings that were taken meanwhile may
+/// still be sent.
+pub(crate) fn against_passing(running: &[Finding], proof: &[Finding]) -> Vec<Obstacle> {
+    let mut obstacles = unproven(proof);
+    obstacles.extend(unproven(running).into_iter().map(|mut gap| {
+        if gap.verdict != Some(Verdict::Violated) {
+            "send the readings that were taken meanwhile, or end the attempt as failed"
+                .clone_into(&mut gap.how);
+        }
+        gap
+    }));
+    obstacles
+}
+
 impl Step {
-    async fn pass(&mut self, case: &mut Case, task: &TaskRow, note: &str) -> Result<(), Refusal> {
+    /// What is never waived is finished and attested by a person who signed in a short while ago.
+    pub(crate) fn signed_in_for(&self, task: &TaskRow) -> Result<(), Refusal> {
+        if task.definition.waiver.allowed || self.caller.freshly_signed_in {
+            return Ok(());
+        }
+        let detail = format!(
+            "`{}` is never waived: who finishes or attests it signed in within the last {} minutes",
+            task.definition.title,
+            crate::caller::FRESH_MINUTES
+        );
+        Err(Refusal::new(ProblemKind::PersonRequired, detail).with("fresh_sign_in", true))
+    }
+
+    async fn pass(
+        &mut self,
+        case: &mut Case,
+        task: &TaskRow,
+        note: &str,
+        done: Done,
+    ) -> Result<(), Refusal> {
         if task.state != TaskState::Running {
             return Err(crate::case::wrong_state(task, TaskEvent::Pass));
         }
-        let mut running = verdicts::of(case, task, &task.definition.preconditions, Phase::Running)?;
-        let mut proof = verdicts::of(case, task, &task.definition.proof, Phase::Finishing)?;
-        let held: Vec<Finding> =
-            running.iter().filter(|f| f.verdict == Verdict::Violated).cloned().collect();
-        let mut obstacles = unproven(&proof);
-        obstacles.extend(unproven(&held));
+        self.signed_in_for(task)?;
+        let now = std::mem::replace(&mut case.now, done.at);
+        let mut running = verdicts::of(case, task, &task.definition.preconditions, Phase::Running);
+        let mut proof = verdicts::of(case, task, &task.definition.proof, Phase::Finishing);
+        case.now = now;
+        let obstacles = against_passing(&running, &proof);
         if !obstacles.is_empty() {
-            return Err(Refusal::obstacles(obstacles));
+            return Err(Refusal::obstacles(with_hazards(obstacles, task)));
         }
         confront(&mut running, &mut proof);
         self.conclude(
@@ -67,6 +116,7 @@ impl Step {
             task,
             "passed",
             json!({ "while_running": running, "proof": proof, "note": note }),
+            done,
         )
         .await
     }
@@ -76,12 +126,10 @@ impl Step {
         case: &mut Case,
         task: &TaskRow,
         note: &str,
+        done: Done,
     ) -> Result<(), Refusal> {
         let Some(check) = &task.definition.quick_check else {
-            return Err(Refusal::unprocessable(vec![FieldFault {
-                pointer: "/quick_check".to_owned(),
-                detail: "this procedure has no quick check".to_owned(),
-            }]));
+            return Err(Refusal::field("/quick_check", "this procedure has no quick check"));
         };
         if task.state != TaskState::Taken {
             return Err(Refusal::new(
@@ -90,19 +138,22 @@ impl Step {
             )
             .with("state", task.state.word()));
         }
-        let proof = verdicts::of(case, task, &check.proof, Phase::Starting)?;
+        let now = std::mem::replace(&mut case.now, done.at);
+        let proof = verdicts::of(case, task, &check.proof, Phase::Starting);
+        case.now = now;
         let mut obstacles = unproven(&proof);
-        if verdicts::identity(case, task)? != domain::start::Identity::Matches {
-            obstacles.push(domain::start::Obstacle::new(
+        if verdicts::identity(case, task) != domain::start::Identity::Matches {
+            obstacles.push(Obstacle::new(
                 "identity_missing",
                 "nothing shows in this attempt that this is the order's vehicle",
                 "send the VIN read from the vehicle, or type its last six characters beside a photo",
             ));
         }
         if !obstacles.is_empty() {
-            return Err(Refusal::obstacles(obstacles));
+            return Err(Refusal::obstacles(with_hazards(obstacles, task)));
         }
-        self.conclude(case, task, "passed_by_check", json!({ "proof": proof, "note": note })).await
+        let detail = json!({ "proof": proof, "note": note });
+        self.conclude(case, task, "passed_by_check", detail, done).await
     }
 
     /// Passes a task: its wait begins, what it used is free, the service mode that it leaves is closed.
@@ -112,8 +163,10 @@ impl Step {
         task: &TaskRow,
         outcome: &str,
         detail: serde_json::Value,
+        done: Done,
     ) -> Result<(), Refusal> {
         let now = case.now;
+        self.note_late_end(case, task, done).await?;
         let settle = task.definition.settle;
         let until = now + TimeDelta::seconds(i64::from(settle.seconds));
         let row = self
@@ -145,7 +198,7 @@ impl Step {
             order: Some(case.order.id),
             subject: ("task", task.id.to_string()),
             data: json!({ "procedure": row.definition.id, "attempt": row.attempt, "outcome": outcome,
-                "detail": detail, "settled_at": until }),
+                "detail": detail, "settled_at": until, "ended_at": done.at, "late_seconds": done.late_seconds(now) }),
         })
         .await?;
         if let Some(mode) = &task.definition.closes
@@ -171,18 +224,37 @@ impl Step {
         Ok(())
     }
 
-    async fn fail(&mut self, case: &mut Case, task: &TaskRow, note: &str) -> Result<(), Refusal> {
-        if note.is_empty() {
-            return Err(Refusal::unprocessable(vec![FieldFault {
-                pointer: "/note".to_owned(),
-                detail: "a failure is told in words".to_owned(),
-            }]));
+    async fn note_late_end(
+        &mut self,
+        case: &mut Case,
+        task: &TaskRow,
+        done: Done,
+    ) -> Result<(), Refusal> {
+        let Some(mut attempt) = case.attempt(task).cloned().filter(|_| done.late) else {
+            return Ok(());
+        };
+        done.note(&mut attempt, "finish", case.now);
+        self.keep_attempt(case, attempt).await
+    }
+
+    async fn fail(
+        &mut self,
+        case: &mut Case,
+        task: &TaskRow,
+        note: &str,
+        done: Done,
+    ) -> Result<(), Refusal> {
+        if note.trim().is_empty() {
+            return Err(Refusal::field("/note", "a failure is told in words"));
         }
         let now = case.now;
+        self.note_late_end(case, task, done).await?;
         let row =
             self.change_task(case, task.id, TaskEvent::Fail, |t| t.ended_at = Some(now)).await?;
-        let proof = verdicts::of(case, task, &task.definition.proof, Phase::Finishing)?;
-        self.end_attempt(case, &row, "failed", json!({ "note": note, "proof": proof })).await?;
+        let proof = verdicts::of(case, task, &task.definition.proof, Phase::Finishing);
+        let running = verdicts::of(case, task, &task.definition.preconditions, Phase::Running);
+        let detail = json!({ "note": note, "proof": proof, "while_running": running });
+        self.end_attempt(case, &row, "failed", detail).await?;
         let shop = self.shop();
         store::vehicles::free(self.conn(), shop, case.order.id, Some(task.id), None, now).await?;
         case.occupancy.retain(|o| o.task != Some(task.id));
@@ -192,7 +264,8 @@ impl Step {
             order: Some(case.order.id),
             subject: ("task", task.id.to_string()),
             data: json!({ "procedure": row.definition.id, "attempt": row.attempt, "note": note,
-                "look_at": after.look_at, "then": after.then }),
+                "look_at": after.look_at, "then": after.then, "ended_at": done.at,
+                "late_seconds": done.late_seconds(now) }),
         })
         .await?;
         if after.then == ThenAfterFailure::Retry {

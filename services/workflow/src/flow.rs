@@ -1,5 +1,6 @@
 //! What every step needs: the database, and transactions that carry an idempotency key.
 
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use chrono::{DateTime, Utc};
@@ -10,14 +11,20 @@ use serde::de::DeserializeOwned;
 use sha2::{Digest as _, Sha256};
 use store::stored_answers::{self, StoredAnswer};
 use store::{Conn, Db, StoreError, Tx};
-use tokio::sync::Notify;
+use tokio::sync::{Notify, OwnedSemaphorePermit, Semaphore, broadcast, watch};
+use tokio::task::JoinHandle;
 use uuid::Uuid;
 
 use crate::caller::{Call, Caller, Once};
-use crate::catalogues::Shelf;
 use crate::ids::Ids;
+use crate::reading::Readers;
+use crate::recent::{Known, Recent};
 use crate::record::Signature;
 use crate::refusal::Refusal;
+use crate::shelf::Shelf;
+
+/// Changes that a watcher may be behind before it must look at everything.
+const REMEMBERED: usize = 1024;
 
 /// The steps' common ground. Cheap to clone.
 #[derive(Clone, Debug)]
@@ -25,9 +32,22 @@ pub struct Flow {
     pub(crate) db: Db,
     /// Rings after every committed change, for the duties of this process; they poll besides.
     pub(crate) bell: Arc<Notify>,
+    /// Tells who watches an order, in this process, that it changed; they look by themselves besides.
+    pub(crate) changes: broadcast::Sender<Uuid>,
     pub(crate) shelf: Arc<Shelf>,
+    pub(crate) readers: Arc<Readers>,
+    pub(crate) recent: Arc<Recent>,
     pub(crate) sealing: Option<Arc<SealingKey>>,
+    /// Rings after entries of the journal got their positions in this process.
+    pub(crate) sealed: Arc<Notify>,
+    /// Whether the service stops: nobody waits for anything any more.
+    stopping: watch::Sender<bool>,
+    /// Turns at heavy work, so that large documents do not fill the memory beside each other.
+    turns: Arc<Semaphore>,
 }
+
+/// Heavy work that runs at once.
+const TURNS: usize = 2;
 
 /// One transaction of one caller.
 #[derive(Debug)]
@@ -36,13 +56,29 @@ pub struct Step {
     pub(crate) caller: Caller,
     now: Option<DateTime<Utc>>,
     ids: Ids,
+    /// Orders that entries were written for, with the number that the next entry will have.
+    pub(crate) touched: BTreeMap<Uuid, i64>,
+    /// What a batch of evidence left, for the next one.
+    pub(crate) left: Option<(Uuid, Known)>,
     pub(crate) signature: Option<Signature>,
 }
 
 impl Flow {
     /// Ties the steps to a database.
     pub fn new(db: Db) -> Self {
-        Self { db, bell: Arc::new(Notify::new()), shelf: Arc::default(), sealing: None }
+        let (changes, _) = broadcast::channel(REMEMBERED);
+        Self {
+            db,
+            bell: Arc::new(Notify::new()),
+            changes,
+            shelf: Arc::default(),
+            readers: Arc::default(),
+            recent: Arc::default(),
+            sealing: None,
+            sealed: Arc::new(Notify::new()),
+            stopping: watch::Sender::new(false),
+            turns: Arc::new(Semaphore::new(TURNS)),
+        }
     }
 
     /// The same with the key that checkpoints are signed with; without one nothing is sealed.
@@ -54,6 +90,22 @@ impl Flow {
     /// The database, for readiness.
     pub fn db(&self) -> &Db {
         &self.db
+    }
+
+    /// Lets everybody go who waits for news, because the service stops.
+    pub fn stop(&self) {
+        self.stopping.send_replace(true);
+    }
+
+    /// Whether the service stops.
+    pub fn is_stopping(&self) -> bool {
+        *self.stopping.borrow()
+    }
+
+    /// Returns when the service stops.
+    pub(crate) async fn stopped(&self) {
+        // The sender lives in this flow, so that the wait can't fail.
+        let _ = self.stopping.subscribe().wait_for(|stopping| *stopping).await;
     }
 
     /// Runs a step that writes. With an idempotency key, an answer that was given before is given again. A step that
@@ -83,8 +135,7 @@ impl Flow {
     {
         let shop = call.caller.shop;
         let tx = self.db.begin(&[shop]).await?;
-        let mut here =
-            Step { tx, caller: call.caller.clone(), now: None, ids: Ids::new(), signature: None };
+        let mut here = Step::new(tx, call.caller.clone());
         if let Some(once) = &call.once
             && let Some(answer) = here.answered(operation, once).await?
         {
@@ -101,7 +152,26 @@ impl Flow {
         }
         store::commit(here.tx).await?;
         self.bell.notify_waiters();
+        if let Some((task, known)) = here.left {
+            self.recent.put(task, known);
+        }
+        for order in here.touched.into_keys() {
+            // Nobody may be watching.
+            drop(self.changes.send(order));
+        }
         Ok(answer)
+    }
+
+    /// Runs a step that writes, and takes all of it back: what would be, if.
+    pub(crate) async fn imagine<T, S>(&self, caller: &Caller, step: S) -> Result<T, Refusal>
+    where
+        S: AsyncFnOnce(&mut Step) -> Result<T, Refusal>,
+    {
+        let tx = self.db.begin(&[caller.shop]).await?;
+        let mut here = Step::new(tx, caller.clone());
+        let imagined = step(&mut here).await?;
+        store::roll_back(here.tx).await?;
+        Ok(imagined)
     }
 
     /// Runs a step that reads one state.
@@ -110,13 +180,55 @@ impl Flow {
         S: AsyncFnOnce(&mut Step) -> Result<T, Refusal>,
     {
         let tx = self.db.begin_reading(&[caller.shop]).await?;
-        let mut here =
-            Step { tx, caller: caller.clone(), now: None, ids: Ids::new(), signature: None };
+        let mut here = Step::new(tx, caller.clone());
         step(&mut here).await
     }
 }
 
+impl Flow {
+    /// Waits for a turn at heavy work; it lasts until it is dropped.
+    pub(crate) async fn turn(&self) -> Result<OwnedSemaphorePermit, Refusal> {
+        let turn = Arc::clone(&self.turns).acquire_owned().await;
+        turn.map_err(|_| Refusal::new(ProblemKind::Unavailable, "the service stops"))
+    }
+
+    /// Runs heavy work off the threads that answer requests, when its turn comes.
+    pub(crate) async fn aside<T: Send + 'static>(
+        &self,
+        work: impl FnOnce() -> T + Send + 'static,
+    ) -> Result<T, Refusal> {
+        let turn = self.turn().await?;
+        // The turn lasts as long as the work, also when nobody waits for it any more.
+        off_the_runtime(move || {
+            let done = work();
+            drop(turn);
+            done
+        })
+        .await
+    }
+}
+
+/// Runs work off the threads that answer requests.
+pub(crate) async fn off_the_runtime<T: Send + 'static>(
+    work: impl FnOnce() -> T + Send + 'static,
+) -> Result<T, Refusal> {
+    ended(tokio::task::spawn_blocking(work)).await
+}
+
+/// Waits for work that was begun off those threads.
+pub(crate) async fn ended<T>(work: JoinHandle<T>) -> Result<T, Refusal> {
+    work.await.map_err(|error| {
+        tracing::error!(%error, "heavy work broke off");
+        Refusal::new(ProblemKind::Internal, "a fault of the service; it is in the log")
+    })
+}
+
 impl Step {
+    fn new(tx: Tx, caller: Caller) -> Self {
+        let touched = BTreeMap::new();
+        Self { tx, caller, now: None, ids: Ids::new(), touched, left: None, signature: None }
+    }
+
     /// The connection.
     pub(crate) fn conn(&mut self) -> &mut Conn {
         &mut self.tx

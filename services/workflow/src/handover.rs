@@ -1,7 +1,7 @@
 //! Handover: one technician offers a task, another accepts; both stand in the record.
 
 use chrono::TimeDelta;
-use contract::problem::{FieldFault, ProblemKind};
+use contract::problem::ProblemKind;
 use contract::tasks::{NewHandover, TaskView};
 use domain::lifecycle::{TaskEvent, TaskState};
 use serde_json::json;
@@ -13,6 +13,7 @@ use crate::case::Case;
 use crate::flow::{Flow, Step};
 use crate::record::Happening;
 use crate::refusal::Refusal;
+use crate::start::others;
 use crate::take::GRACE;
 use crate::view;
 
@@ -29,13 +30,10 @@ pub async fn hand_over(
             (Some(to), Some(fence), false) => step.offer(&case, task, to, fence, &new.note).await?,
             (None, None, true) => step.accept(&mut case, task).await?,
             _ => {
-                return Err(Refusal::unprocessable(vec![FieldFault {
-                    pointer: String::new(),
-                    detail: "offer with `to` and `fence`, or `accept`".to_owned(),
-                }]));
+                return Err(Refusal::field("", "offer with `to` and `fence`, or `accept`"));
             }
         }
-        view::task(&case, case.task(task)?)
+        Ok(view::task(&case, case.task(task)?))
     })
     .await
 }
@@ -54,13 +52,10 @@ impl Step {
         let row = case.task(task)?;
         can_be_handed_over(case, task)?;
         let shop = self.shop();
-        let people = store::means::people(self.conn(), shop).await?;
-        let other = people.iter().find(|p| p.id == to && p.id != me).ok_or_else(|| {
-            Refusal::unprocessable(vec![FieldFault {
-                pointer: "/to".to_owned(),
-                detail: "no other technician of this shop".to_owned(),
-            }])
-        })?;
+        let person = store::means::person(self.conn(), shop, to).await?;
+        let other = person
+            .filter(|p| p.id != me)
+            .ok_or_else(|| Refusal::field("/to", "no other technician of this shop"))?;
         let lacking: Vec<&String> =
             row.definition.skills.iter().filter(|s| !other.skills.contains(s)).collect();
         if !lacking.is_empty() {
@@ -102,6 +97,12 @@ impl Step {
         {
             return Err(nothing());
         }
+        if row.state == TaskState::Running && others(case, &row).contains(&me) {
+            return Err(Refusal::new(
+                ProblemKind::SecondPersonRequired,
+                "you are the second person of this work; another takes it over, or one joins first",
+            ));
+        }
         let least = if row.state == TaskState::Running {
             i64::from(row.definition.minutes.most) + GRACE
         } else {
@@ -125,7 +126,8 @@ impl Step {
             }
         }
         if row.state == TaskState::Running {
-            store::vehicles::free_people(self.conn(), shop, task, case.now).await?;
+            let before = Some(offer.from_technician);
+            store::vehicles::free_people(self.conn(), shop, task, before, case.now).await?;
             self.put_in_use(&store::vehicles::OccupancyRow {
                 kind: "technician".to_owned(),
                 thing: me,

@@ -1,6 +1,8 @@
 //! Intake: a repair order comes in and leaves with its tasks and questions; and the same without storing.
 
-use contract::orders::{DerivationView, FindingView, NewLine, NewOrder, OrderView, QuestionView};
+use contract::orders::{
+    DerivationView, EarlierOrder, FindingView, NewLine, NewOrder, OrderView, QuestionView,
+};
 use contract::problem::ProblemKind;
 use derivation::derive;
 use domain::lifecycle::{LineState, OrderState};
@@ -13,12 +15,16 @@ use store::vehicles::VehicleRow;
 use uuid::Uuid;
 
 use crate::caller::{Call, Caller};
-use crate::derive::{Stated, because, choices, findings, repair_line};
+use crate::case::Case;
+use crate::derive::{Stated, because, because_asked, choices, findings, repair_line};
 use crate::flow::{Flow, Step};
 use crate::reading::{self, Reader};
 use crate::record::Happening;
 use crate::refusal::Refusal;
 use crate::{checks, vehicle_identity, view};
+
+/// How many earlier orders of a vehicle are looked at for what they left behind.
+const LOOKED_BACK: usize = 20;
 
 /// Takes an order in. The same number with the same body gives the order that is there, and `false`.
 pub async fn intake(
@@ -37,7 +43,7 @@ pub async fn dry_run(
 ) -> Result<DerivationView, Refusal> {
     flow.read(caller, async |step| {
         let (version, compiled) = step.catalogue_in_force(flow).await?;
-        let reader = step.reader().await?;
+        let reader = step.reader(flow).await?;
         let mut faults = checks::order(&compiled, new);
         let (vin, vin_faults) = vehicle_identity::check(&new.vehicle, step.now().await?);
         faults.extend(vin_faults);
@@ -71,7 +77,6 @@ pub fn preview(
     DerivationView {
         catalogue_version: version.to_owned(),
         findings: found,
-        lines: rows.into_iter().map(|row| row.reading).collect(),
         questions: derivation
             .questions
             .iter()
@@ -82,9 +87,11 @@ pub fn preview(
                 text: asked.text.clone(),
                 choices: choices(&asked.answers),
                 decides: asked.decides.iter().map(|&p| p.to_owned()).collect(),
+                because: because_asked(&derivation, asked, &rows),
                 state: "open".to_owned(),
             })
             .collect(),
+        lines: rows.iter().map(|row| row.reading.clone()).collect(),
         tasks: derivation
             .tasks
             .iter()
@@ -138,7 +145,9 @@ pub(crate) fn line_row(order_id: Uuid, new: &NewLine, reader: &Reader) -> LineRo
         bay: new.bay.clone(),
         skills: new.skills.clone(),
         parts_expected_at: new.parts_expected_at,
-        on_hold: new.on_hold.clone(),
+        on_hold: new.on_hold,
+        sublet: new.sublet.clone(),
+        document: None,
         worked_in: None,
         worked_by: None,
         started_at: None,
@@ -153,13 +162,19 @@ pub(crate) fn digest(new: &NewOrder) -> Result<[u8; 32], Refusal> {
 }
 
 impl Step {
-    async fn intake(&mut self, flow: &Flow, new: &NewOrder) -> Result<(OrderView, bool), Refusal> {
+    pub(crate) async fn intake(
+        &mut self,
+        flow: &Flow,
+        new: &NewOrder,
+    ) -> Result<(OrderView, bool), Refusal> {
         let shop = self.shop();
         let digest = digest(new)?;
         if let Some(there) = store::orders::numbered(self.conn(), shop, &new.number).await? {
             let case = self.see_case(there).await?;
             if case.order.intake_digest == digest {
-                return Ok((view::order(&case)?, false));
+                let mut shown = view::order(&case);
+                shown.left_behind = self.left_behind(&case).await?;
+                return Ok((shown, false));
             }
             return Err(Refusal::new(
                 ProblemKind::NumberTaken,
@@ -173,17 +188,21 @@ impl Step {
         let (version, compiled) = self.catalogue_in_force(flow).await?;
         let now = self.now().await?;
         let mut faults = checks::order(&compiled, new);
-        let (found, vin_faults) = vehicle_identity::check(&new.vehicle, now);
+        let (mut found, vin_faults) = vehicle_identity::check(&new.vehicle, now);
         faults.extend(vin_faults);
-        if let Some(earlier) = new.follows
-            && store::orders::load(self.conn(), shop, &[earlier]).await?.is_empty()
-        {
+        let earlier = store::orders::load(self.conn(), shop, new.follows.as_slice()).await?.pop();
+        if new.follows.is_some() && earlier.is_none() {
             faults.push(checks::fault("/follows", "there is no such order in this shop"));
         }
         if !faults.is_empty() {
             return Err(Refusal::unprocessable(faults));
         }
         let vehicle = self.vehicle(new).await?;
+        if earlier.is_some_and(|earlier| earlier.vehicle != vehicle.id) {
+            let detail = "that order is one of another vehicle";
+            return Err(Refusal::field("/follows", detail));
+        }
+        found.extend(self.odometer_went_back(vehicle.id, new.odometer_in).await?);
         let order = OrderRow {
             id: self.new_id().await?,
             number: new.number.clone(),
@@ -198,6 +217,7 @@ impl Step {
             observations: json!([]),
             findings: json!(found),
             follows: new.follows,
+            split_from: None,
             odometer_in: new.odometer_in,
             odometer_out: None,
             arrives_at: new.arrives_at,
@@ -214,7 +234,7 @@ impl Step {
             }
             done => done?,
         }
-        let reader = self.reader().await?;
+        let reader = self.reader(flow).await?;
         for line in &new.lines {
             store::lines::put(self.conn(), shop, &line_row(order.id, line, &reader)).await?;
         }
@@ -228,7 +248,37 @@ impl Step {
         let mut case = self.see_case(order.id).await?;
         self.derive_again(flow, &mut case).await?;
         self.save_order(&mut case).await?;
-        Ok((view::order(&case)?, true))
+        let mut shown = view::order(&case);
+        shown.left_behind = self.left_behind(&case).await?;
+        Ok((shown, true))
+    }
+
+    /// What the vehicle's earlier orders left behind, newest first.
+    async fn left_behind(&mut self, case: &Case) -> Result<Vec<EarlierOrder>, Refusal> {
+        let shop = self.shop();
+        let mut earlier = store::orders::of_vehicle(self.conn(), shop, case.vehicle.id).await?;
+        earlier.retain(|id| *id != case.order.id);
+        earlier.truncate(LOOKED_BACK);
+        let mut cases = self.see_cases(&earlier).await?;
+        cases.sort_by_key(|case| std::cmp::Reverse(case.order.id));
+        Ok(cases.iter().filter_map(view::left_behind).collect())
+    }
+
+    /// A finding when the vehicle comes with fewer kilometres than it was last seen with.
+    async fn odometer_went_back(
+        &mut self,
+        vehicle: Uuid,
+        odometer: Option<i32>,
+    ) -> Result<Option<FindingView>, Refusal> {
+        let Some(now) = odometer else { return Ok(None) };
+        let shop = self.shop();
+        let last = store::orders::last_odometer(self.conn(), shop, vehicle).await?;
+        Ok(last.filter(|(before, _)| now < *before).map(|(before, number)| FindingView {
+            code: "odometer_decreased".to_owned(),
+            detail: format!(
+                "the odometer reads {now} km and read {before} km on the order {number}"
+            ),
+        }))
     }
 
     /// The order's vehicle, locked; a second open order for it must say that it is meant.
@@ -237,7 +287,7 @@ impl Step {
         let now = self.now().await?;
         let row = VehicleRow {
             id: self.new_id().await?,
-            vin: new.vehicle.vin.as_deref().map(str::to_uppercase),
+            vin: new.vehicle.vin.as_deref().map(|vin| vin.trim().to_uppercase()),
             identity: new.vehicle.identity.clone(),
             plate: new.vehicle.plate.clone(),
         };

@@ -43,7 +43,7 @@ pub async fn interrupt(
                 "detail": detail }),
         })
         .await?;
-        view::task(&case, case.task(task)?)
+        Ok(view::task(&case, case.task(task)?))
     })
     .await
 }
@@ -77,7 +77,7 @@ pub async fn decide(
         })
         .await?;
         step.settle(&mut case).await?;
-        view::task(&case, case.task(task)?)
+        Ok(view::task(&case, case.task(task)?))
     })
     .await
 }
@@ -91,6 +91,7 @@ impl Step {
                 "only the person who worked on it goes on with it",
             ));
         }
+        self.go_on(case, task.id).await?;
         let until = case.now + TimeDelta::minutes(i64::from(task.definition.minutes.most) + GRACE);
         let row = self
             .change_task(case, task.id, TaskEvent::Resume, |t| {
@@ -112,14 +113,7 @@ impl Step {
         let Some(mut attempt) = case.attempt(&row).cloned() else { return Ok(()) };
         attempt.ended_at = None;
         attempt.outcome = None;
-        let shop = self.shop();
-        store::attempts::update(self.conn(), shop, &attempt).await?;
-        if let Some(place) =
-            case.attempts.iter_mut().find(|a| a.task == attempt.task && a.number == attempt.number)
-        {
-            *place = attempt;
-        }
-        Ok(())
+        self.keep_attempt(case, attempt).await
     }
 
     /// The attempt is over: what it used is free.
@@ -148,30 +142,36 @@ impl Step {
         case: &mut Case,
         task: &TaskRow,
     ) -> Result<(), Refusal> {
-        let Some(bracket) = case.brackets.first().cloned() else {
+        let mine = case.brackets.iter().find(|bracket| bracket.order_id == case.order.id);
+        let Some(bracket) = mine.cloned() else {
             return Err(Refusal::new(
                 ProblemKind::WrongState,
-                "no service mode stands open on this vehicle",
+                "no service mode of this order stands open on the vehicle",
             ));
         };
+        let goes_on = |t: &&TaskRow| matches!(t.state, TaskState::Running | TaskState::Held);
+        if let Some(other) = case.tasks.iter().filter(|t| t.id != task.id).find(goes_on) {
+            return Err(Refusal::new(
+                ProblemKind::VehicleBusy,
+                format!(
+                    "`{}` is {}; finish or decide it first",
+                    other.definition.title,
+                    other.state.word()
+                ),
+            ));
+        }
         self.let_go(case, task, TaskEvent::RestartChain).await?;
+        let enters: Vec<Uuid> = case.enters(&bracket).map(|t| t.id).collect();
         let since: Vec<TaskRow> = case
             .tasks
             .iter()
             .filter(|t| t.state == TaskState::Passed && t.id != task.id)
-            .filter(|t| t.id == bracket.entered_by || comes_before(case, bracket.entered_by, t.id))
+            .filter(|t| {
+                enters.iter().any(|enter| t.id == *enter || comes_before(case, *enter, t.id))
+            })
             .cloned()
             .collect();
-        for passed in since {
-            self.change_task(case, passed.id, TaskEvent::Disturb, |_| {}).await?;
-            self.record(Happening {
-                kind: "task.disturbed",
-                order: Some(case.order.id),
-                subject: ("task", passed.id.to_string()),
-                data: json!({ "procedure": passed.definition.id, "by": "the chain is begun again" }),
-            })
-            .await?;
-        }
+        self.mark_disturbed(case, &since, "the chain is begun again").await?;
         self.derive_again(flow, case).await.map(drop)
     }
 }

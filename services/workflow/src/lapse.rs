@@ -1,4 +1,4 @@
-//! A duty: leases that ran out end, even when nobody asks.
+//! A duty: leases and waivers that ran out end, even when nobody asks.
 
 use uuid::Uuid;
 
@@ -6,13 +6,17 @@ use crate::caller::{Call, Caller};
 use crate::flow::Flow;
 use crate::refusal::Refusal;
 
-/// Ends the leases of a shop that ran out, and says on how many orders. Every step ends those of its own order besides.
+/// Ends the leases and waivers of a shop that ran out, and says on how many orders. Every step ends those of its own order besides.
 pub async fn end_leases(flow: &Flow, shop: Uuid) -> Result<usize, Refusal> {
     let caller = Caller::duty(shop, "leases");
     let over = flow
         .read(&caller, async |step| {
             let now = step.now().await?;
-            Ok(store::leases::lapsed(step.conn(), shop, now).await?)
+            let mut over = store::leases::lapsed(step.conn(), shop, now).await?;
+            over.extend(store::waivers::ended(step.conn(), shop, now).await?);
+            over.sort_unstable();
+            over.dedup();
+            Ok(over)
         })
         .await?;
     for order in &over {

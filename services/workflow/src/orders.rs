@@ -3,23 +3,24 @@
 use contract::list::Page;
 use contract::orders::{OrderQuery, OrderSummary, OrderView};
 use contract::tasks::{TaskQuery, TaskView};
-use contract::vehicles::VehicleView;
+use contract::vehicles::{LockView, VehicleView};
 use domain::start::{OpenBracket, VehicleHold};
 use store::orders::OrderFilter;
 use store::tasks::TaskFilter;
 use uuid::Uuid;
 
 use crate::caller::Caller;
+use crate::disturbance::recovered_by;
 use crate::flow::Flow;
 use crate::refusal::Refusal;
-use crate::{checks, view};
+use crate::{departures, view};
 
 /// Items of a page when nobody says otherwise.
 const PAGE: u32 = 50;
 
 /// One order.
 pub async fn get(flow: &Flow, caller: &Caller, id: Uuid) -> Result<OrderView, Refusal> {
-    flow.read(caller, async |step| view::order(&step.see_case(id).await?)).await
+    flow.read(caller, async |step| Ok(view::order(&step.see_case(id).await?))).await
 }
 
 /// A page of orders, oldest first.
@@ -51,7 +52,7 @@ pub async fn get_task(flow: &Flow, caller: &Caller, id: Uuid) -> Result<TaskView
         let shop = step.shop();
         let order = store::tasks::order_of(step.conn(), shop, id).await?;
         let case = step.see_case(order.ok_or_else(|| Refusal::not_found("task"))?).await?;
-        view::task(&case, case.task(id)?)
+        Ok(view::task(&case, case.task(id)?))
     })
     .await
 }
@@ -82,7 +83,7 @@ pub async fn list_tasks(
         let mut items = Vec::with_capacity(found.len());
         for (id, order) in found {
             if let Some(case) = cases.iter().find(|case| case.order.id == order) {
-                items.push(view::task(case, case.task(id)?)?);
+                items.push(view::task(case, case.task(id)?));
             }
         }
         Ok(Page { items, next })
@@ -103,6 +104,15 @@ pub async fn get_vehicle(flow: &Flow, caller: &Caller, id: Uuid) -> Result<Vehic
         let occupancy = store::vehicles::occupancy(step.conn(), shop, id).await?;
         let brackets = store::vehicles::open_brackets(step.conn(), shop, id).await?;
         let holds = store::vehicles::open_holds(step.conn(), shop, id, now).await?;
+        let departures = store::departures::of_vehicle(step.conn(), shop, id).await?;
+        let lock = |b: &store::vehicles::BracketRow| {
+            b.holder.map(|holder| LockView {
+                mode: b.mode.clone(),
+                holder,
+                offered_to: b.offered_to,
+            })
+        };
+        let locks = brackets.iter().filter_map(lock).collect();
         Ok(VehicleView {
             id,
             vin: vehicle.vin,
@@ -121,6 +131,7 @@ pub async fn get_vehicle(flow: &Flow, caller: &Caller, id: Uuid) -> Result<Vehic
             open_brackets: brackets
                 .into_iter()
                 .map(|b| OpenBracket {
+                    recovered_by: cases.iter().find_map(|case| recovered_by(case, &b)),
                     mode: b.mode,
                     entered_by: b.entered_by,
                     order: b.order_id,
@@ -136,6 +147,11 @@ pub async fn get_vehicle(flow: &Flow, caller: &Caller, id: Uuid) -> Result<Vehic
                     until: h.until_at,
                 })
                 .collect(),
+            locks,
+            away: departures
+                .into_iter()
+                .find(|row| row.returned_at.is_none())
+                .map(departures::view),
             orders: cases.iter().map(view::summary).collect(),
         })
     })
@@ -143,22 +159,18 @@ pub async fn get_vehicle(flow: &Flow, caller: &Caller, id: Uuid) -> Result<Vehic
 }
 
 /// How many items a page has.
-fn limit(asked: Option<u32>) -> Result<u32, Refusal> {
+pub(crate) fn limit(asked: Option<u32>) -> Result<u32, Refusal> {
     match asked {
         None => Ok(PAGE),
         Some(limit) if (1..=500).contains(&limit) => Ok(limit),
-        Some(_) => Err(Refusal::unprocessable(vec![checks::fault("limit", "1 to 500")])),
+        Some(_) => Err(Refusal::field("limit", "1 to 500")),
     }
 }
 
 /// Cursors are the id behind which the page begins.
 fn cursor(text: Option<&str>) -> Result<Option<Uuid>, Refusal> {
-    text.map(|text| {
-        text.parse().map_err(|_| {
-            Refusal::unprocessable(vec![checks::fault("cursor", "no cursor of this list")])
-        })
-    })
-    .transpose()
+    text.map(|text| text.parse().map_err(|_| Refusal::field("cursor", "no cursor of this list")))
+        .transpose()
 }
 
 /// Cuts the item beyond the page off, and says where the next one begins.

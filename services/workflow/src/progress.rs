@@ -1,9 +1,11 @@
 //! The mechanical work of a line: started, laid aside, finished, or not done after all.
 
 use contract::orders::{LineProgress, OrderView, Progress};
-use contract::problem::{FieldFault, ProblemKind};
+use contract::problem::ProblemKind;
+use domain::catalogue::Catalogue;
 use domain::lifecycle::LineState;
 use domain::order::Authorisation;
+use domain::role::Role;
 use domain::start::Obstacle;
 use serde_json::json;
 use store::lines::LineRow;
@@ -12,12 +14,13 @@ use store::vehicles::OccupancyRow;
 use uuid::Uuid;
 
 use crate::caller::Call;
-use crate::case::Case;
+use crate::case::{Case, is_on_hold};
 use crate::disturbance::{disturbed_brackets, line_inside, operations_of_line};
 use crate::flow::{Flow, Step};
 use crate::record::Happening;
 use crate::refusal::Refusal;
-use crate::view;
+use crate::sublet::told;
+use crate::{departures, view};
 
 /// Reports how the work of a line goes on.
 pub async fn progress(
@@ -45,6 +48,9 @@ pub async fn progress(
         }
         match new.progress {
             Progress::Started => step.begin_line(flow, &mut case, &line, new).await?,
+            Progress::Finished if line.sublet.is_some() => {
+                step.take_back(flow, &mut case, &line, new).await?;
+            }
             Progress::Paused => step.end_line(&mut case, &line, LineState::Paused).await?,
             Progress::Finished => step.finish_line(&mut case, &line, new).await?,
             Progress::NotDone => step.end_line(&mut case, &line, LineState::NotDone).await?,
@@ -58,12 +64,12 @@ pub async fn progress(
             },
             order: Some(order),
             subject: ("line", format!("{order}/{number}")),
-            data: json!({ "line": number, "report": new }),
+            data: json!({ "line": number, "report": told(new), "sublet": line.sublet }),
         })
         .await?;
         let changes = step.derive_again(flow, &mut case).await?;
         step.save_order(&mut case).await?;
-        let mut order = view::order(&case)?;
+        let mut order = view::order(&case);
         order.changes = Some(changes);
         Ok(order)
     })
@@ -103,6 +109,12 @@ impl Step {
                 "finish it first",
             ));
         }
+        if is_on_hold(line) {
+            obstacles.push(view::on_hold(case, line.line));
+        }
+        if line.sublet.is_some() {
+            obstacles.extend(departures::keeps_from_moving(case));
+        }
         if line.authorisation != Authorisation::Approved {
             obstacles.push(Obstacle::new(
                 "not_authorised",
@@ -113,18 +125,13 @@ impl Step {
         if !obstacles.is_empty() {
             return Err(Refusal::obstacles(obstacles));
         }
-        let bay = new.bay.or(line.worked_in).ok_or_else(|| {
-            Refusal::unprocessable(vec![FieldFault {
-                pointer: "/bay".to_owned(),
-                detail: "name the bay that it is worked in".to_owned(),
-            }])
-        })?;
-        let shop = self.shop();
-        let known = store::bays::find(self.conn(), shop, bay).await?;
-        known.filter(|b| !b.retired).ok_or_else(|| Refusal::not_found("bay"))?;
-        let technician = self.caller.technician.or(new.technician);
-        let things =
-            [("vehicle", Some(case.vehicle.id)), ("bay", Some(bay)), ("technician", technician)];
+        let (bay, technician) = if line.sublet.is_some() {
+            (None, None) // the vehicle is away: no bay and nobody of the shop is in use
+        } else {
+            let bay = self.bay_for(line, new).await?;
+            (Some(bay), self.caller.technician.or(new.technician))
+        };
+        let things = [("vehicle", Some(case.vehicle.id)), ("bay", bay), ("technician", technician)];
         for (kind, thing) in things {
             let Some(thing) = thing else { continue };
             let row = OccupancyRow {
@@ -140,20 +147,48 @@ impl Step {
         }
         let row = LineRow {
             state: LineState::Started,
-            worked_in: Some(bay),
+            worked_in: bay,
             worked_by: technician,
             started_at: line.started_at.or(Some(case.now)),
             ..line.clone()
         };
         self.keep_line(case, row).await?;
-        // Inside its own service mode nothing counts as disturbance: what was done before this line, for it, stays.
+        if line.sublet.is_none() {
+            self.disturb_by_line(flow, case, compiled.catalogue(), line).await?;
+        }
+        Ok(())
+    }
+
+    async fn bay_for(&mut self, line: &LineRow, new: &LineProgress) -> Result<Uuid, Refusal> {
+        let bay = new
+            .bay
+            .or(line.worked_in)
+            .ok_or_else(|| Refusal::field("/bay", "name the bay that it is worked in"))?;
+        let shop = self.shop();
+        let known = store::bays::find(self.conn(), shop, bay).await?;
+        known.filter(|b| !b.retired).ok_or_else(|| Refusal::not_found("bay"))?;
+        Ok(bay)
+    }
+
+    /// What a line's work undoes. Inside its own service mode nothing counts as disturbance: what was done before this
+    /// line, for it, stays.
+    pub(crate) async fn disturb_by_line(
+        &mut self,
+        flow: &Flow,
+        case: &mut Case,
+        catalogue: &Catalogue,
+        line: &LineRow,
+    ) -> Result<(), Refusal> {
         let own = line.line;
-        let by = format!("line {own}");
-        self.disturb(case, compiled.catalogue(), &operations, &by, |task| {
+        let by = line.sublet.as_ref().map_or_else(
+            || format!("line {own}"),
+            |sublet| format!("line {own}, done by {}", sublet.provider),
+        );
+        self.disturb(flow, case, catalogue, &operations_of_line(line), &by, |task| {
             task.lines.contains(&own) && task.definition.phase == domain::procedure::Phase::Before
         })
-        .await?;
-        Ok(())
+        .await
+        .map(drop)
     }
 
     /// Work inside a service mode ends with the statements that the mode asks for.
@@ -163,6 +198,12 @@ impl Step {
         line: &LineRow,
         new: &LineProgress,
     ) -> Result<(), Refusal> {
+        if !new.attests.is_empty()
+            && self.caller.technician.is_none()
+            && !self.caller.has(Role::Dispatcher)
+        {
+            return Err(Refusal::field("/attests", "only a person attests, not a program"));
+        }
         let mut obstacles = Vec::new();
         for bracket in case.brackets.iter().filter(|b| line_inside(case, line, b)) {
             let task = case.tasks.iter().find(|t| t.id == bracket.entered_by);
@@ -191,7 +232,7 @@ impl Step {
         self.end_line(case, line, LineState::Finished).await
     }
 
-    async fn end_line(
+    pub(crate) async fn end_line(
         &mut self,
         case: &mut Case,
         line: &LineRow,

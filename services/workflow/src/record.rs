@@ -40,6 +40,7 @@ impl Step {
             }
             None => None,
         };
+        self.touched.extend(order.map(|(order, seq)| (order, seq + 1)));
         let at = self.now().await?;
         let id = self.new_id().await?;
         let signature = self.signature().await?;
@@ -84,9 +85,7 @@ impl Step {
         }
         let shop = self.shop();
         let person = match self.caller.technician {
-            Some(id) => {
-                store::means::people(self.conn(), shop).await?.into_iter().find(|p| p.id == id)
-            }
+            Some(id) => store::means::person(self.conn(), shop, id).await?,
             None => None,
         };
         let named = person.and_then(|p| {

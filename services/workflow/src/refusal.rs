@@ -6,6 +6,8 @@ use domain::start::Obstacle;
 use serde_json::{Map, Value};
 use store::StoreError;
 
+use crate::checks;
+
 /// A step was refused, or failed. Boxed, so that results stay small.
 #[derive(Debug, thiserror::Error)]
 #[error("{}: {}", .0.kind.words().0, .0.detail)]
@@ -58,6 +60,11 @@ impl Refusal {
         refusal
     }
 
+    /// A request of which one field does not fit.
+    pub fn field(pointer: &str, detail: impl Into<String>) -> Self {
+        Self::unprocessable(vec![checks::fault(pointer, detail)])
+    }
+
     /// A refusal with all its reasons; the gravest gives the kind, the first moment that time alone lifts it is told.
     pub fn obstacles(mut reasons: Vec<Obstacle>) -> Self {
         reasons.sort_by_key(|reason| rank(&reason.code));
@@ -84,7 +91,12 @@ impl Refusal {
 impl Reason {
     /// When time alone lifts every reason: the latest of their moments, if each has one.
     pub fn earliest_at(&self) -> Option<DateTime<Utc>> {
-        let moments: Option<Vec<_>> = self.reasons.iter().map(|r| r.earliest_at).collect();
+        Self::earliest_of(&self.reasons)
+    }
+
+    /// The same of any obstacles.
+    pub(crate) fn earliest_of(reasons: &[Obstacle]) -> Option<DateTime<Utc>> {
+        let moments: Option<Vec<_>> = reasons.iter().map(|r| r.earliest_at).collect();
         moments.and_then(|moments| moments.into_iter().max())
     }
 }
@@ -95,6 +107,9 @@ impl From<StoreError> for Refusal {
             StoreError::Duplicate { .. } => (ProblemKind::AlreadyExists, "it exists already"),
             StoreError::Guarded { .. } => {
                 (ProblemKind::WrongState, "the database refuses this change")
+            }
+            StoreError::Unstorable => {
+                (ProblemKind::Unprocessable, "a text holds the character U+0000, which is not kept")
             }
             StoreError::Collision => (ProblemKind::Unavailable, "two requests collided; try again"),
             StoreError::Unreachable(_) => {
@@ -116,15 +131,19 @@ const GRAVITY: &[(&str, ProblemKind)] = &[
     ("vehicle_mismatch", ProblemKind::VehicleMismatch),
     ("bracket_open", ProblemKind::BracketOpen),
     ("bracket_not_open", ProblemKind::OutOfOrder),
+    ("vehicle_away", ProblemKind::VehicleBusy),
     ("vehicle_held", ProblemKind::VehicleBusy),
     ("vehicle_busy", ProblemKind::VehicleBusy),
     ("earlier_task_open", ProblemKind::OutOfOrder),
     ("line_open", ProblemKind::OutOfOrder),
+    ("line_on_hold", ProblemKind::OutOfOrder),
     ("settling", ProblemKind::Settling),
     ("result_not_proven", ProblemKind::ResultNotProven),
     ("precondition_not_met", ProblemKind::PreconditionNotMet),
     ("caution_not_acknowledged", ProblemKind::CautionNotAcknowledged),
     ("second_person_missing", ProblemKind::SecondPersonRequired),
+    ("lock_not_held", ProblemKind::SecondPersonRequired),
+    ("sign_in_not_fresh", ProblemKind::PersonRequired),
     ("identity_missing", ProblemKind::VehicleMismatch),
     ("resource_missing", ProblemKind::NotAble),
 ];

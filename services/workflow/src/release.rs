@@ -67,7 +67,7 @@ pub async fn release(
                 "procedure": t.definition.id, "state": t.state })).collect::<Vec<_>>() }),
         })
         .await?;
-        view::order(&case)
+        Ok(view::order(&case))
     })
     .await
 }
@@ -87,10 +87,10 @@ fn may_leave(case: &Case, new: &NewRelease) -> Result<(), Refusal> {
         ReleaseKind::Complete | ReleaseKind::OpenLearning => {}
         ReleaseKind::IncompleteTowed => {
             if new.reason.is_none() {
-                return Err(Refusal::unprocessable(vec![contract::problem::FieldFault {
-                    pointer: "/reason".to_owned(),
-                    detail: "a vehicle that leaves with work open leaves with a reason".to_owned(),
-                }]));
+                return Err(Refusal::field(
+                    "/reason",
+                    "a vehicle that leaves with work open leaves with a reason",
+                ));
             }
             // What runs, stands open or must not move keeps the vehicle even from a carrier.
             let running = |id: Option<Uuid>| {

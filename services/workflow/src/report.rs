@@ -1,13 +1,14 @@
 //! The completion report of an order: what was required, why, what was shown, who did it and when.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
+use chrono::{DateTime, Utc};
 use contract::tasks::Because;
 use domain::lifecycle::TaskState;
 use domain::vehicle::FactValue;
 use domain::verdict::Finding;
-use evidence::sample::{Kind, Sample};
-use paper::report::task::{Attempt, Caution, Event, Evidence, Precondition, Reason, Task};
+use evidence::sample::{Kind, Mark, Sample};
+use paper::report::task::{Attempt, Caution, Event, Evidence, Limit, Precondition, Reason, Task};
 use paper::report::{
     Catalogue, DEFERENCE, Fact, Line, Order, Release, Report, Shop, Value, Vehicle, Waiver, html,
 };
@@ -21,7 +22,7 @@ use crate::caller::Caller;
 use crate::case::Case;
 use crate::flow::Flow;
 use crate::refusal::Refusal;
-use crate::verdicts;
+use crate::{limits, verdicts};
 
 /// The report as JSON.
 pub async fn json(flow: &Flow, caller: &Caller, order: Uuid) -> Result<Vec<u8>, Refusal> {
@@ -38,6 +39,10 @@ struct Sources {
     evidence: Vec<EvidenceRow>,
     entries: Vec<EntryRow>,
     names: BTreeMap<Uuid, String>,
+    calibrated: BTreeMap<Uuid, DateTime<Utc>>,
+    redacted: BTreeMap<Uuid, Vec<u8>>,
+    waivers: Vec<store::waivers::WaiverRow>,
+    departures: Vec<store::departures::DepartureRow>,
 }
 
 async fn report(flow: &Flow, caller: &Caller, order: Uuid) -> Result<Report, Refusal> {
@@ -51,19 +56,31 @@ async fn report(flow: &Flow, caller: &Caller, order: Uuid) -> Result<Report, Ref
         names.extend(
             store::means::people(step.conn(), id).await?.into_iter().map(|p| (p.id, p.name)),
         );
-        names.extend(
-            store::means::units(step.conn(), id).await?.into_iter().map(|u| (u.id, u.name)),
-        );
+        let units = store::means::units(step.conn(), id).await?;
+        let calibrated = units.iter().filter_map(|u| Some((u.id, u.calibrated_until?))).collect();
+        names.extend(units.into_iter().map(|u| (u.id, u.name)));
         names.extend(store::bays::list(step.conn(), id).await?.into_iter().map(|b| (b.id, b.name)));
+        let mut entries = store::journal::of_order(step.conn(), id, order).await?;
+        if let Some(from) = case.order.split_from {
+            // What its tasks went through before they went over.
+            let earlier = store::journal::of_order(step.conn(), id, from).await?;
+            let own = |entry: &EntryRow| tasks.iter().any(|task| entry.subject == task.to_string());
+            entries.splice(0..0, earlier.into_iter().filter(own));
+        }
         let sources = Sources {
             evidence: store::attempts::evidence(step.conn(), id, &tasks).await?,
-            entries: store::journal::of_order(step.conn(), id, order).await?,
+            entries,
             names,
+            waivers: store::waivers::history(step.conn(), id, &tasks).await?,
+            departures: store::departures::of_vehicle(step.conn(), id, case.vehicle.id).await?,
+            calibrated,
+            redacted: store::attachments::redacted(step.conn(), id, &tasks)
+                .await?
+                .into_iter()
+                .collect(),
         };
-        let row = store::catalogues::find(step.conn(), id, &case.order.catalogue_version).await?;
-        let notice = row
-            .and_then(|row| serde_json::from_str::<Json>(&row.document).ok())
-            .and_then(|document| document["notice"].as_str().map(str::to_owned));
+        let catalogue = step.catalogue_of(flow, &case).await?;
+        let notice = Some(catalogue.catalogue().notice.clone());
         Ok(draw(&case, shop, notice, &sources))
     })
     .await
@@ -86,8 +103,19 @@ fn draw(
     let declined = case
         .lines
         .iter()
-        .filter(|l| l.authorisation == domain::order::Authorisation::Declined)
+        .filter(|l| l.authorisation == domain::order::Authorisation::Declined && !l.state.was_begun())
         .map(|l| format!("line {} was declined by the customer; what it would have made necessary was not done", l.line));
+    let sublet = case.lines.iter().filter_map(|l| {
+        let (sublet, document) = (l.sublet.as_ref()?, l.document.as_ref()?);
+        Some(format!(
+            "line {} was done by {}; their document `{}` (SHA-256 {}) and the work were looked at by {}",
+            l.line,
+            sublet.provider,
+            document.name,
+            crate::record::hex(&document.sha256),
+            document.attested_by
+        ))
+    });
     let learning = case
         .live()
         .filter(|t| !t.state.is_over() && order.released_at.is_some())
@@ -121,7 +149,13 @@ fn draw(
             kind: said("kind"),
             at: order.released_at,
             by: said("by"),
-            remarks: said("reason").into_iter().chain(declined).chain(learning).collect(),
+            remarks: said("reason")
+                .into_iter()
+                .chain(declined)
+                .chain(sublet)
+                .chain(learning)
+                .chain(sources.departures.iter().filter(|d| d.order_id == order.id).map(departure))
+                .collect(),
         },
         findings: serde_json::from_value::<Vec<contract::orders::FindingView>>(
             order.findings.clone(),
@@ -132,7 +166,7 @@ fn draw(
         .collect(),
         lines: case.lines.iter().map(line).collect(),
         tasks: case.tasks.iter().map(|row| task(case, row, sources)).collect(),
-        waivers: case
+        waivers: sources
             .waivers
             .iter()
             .map(|w| Waiver {
@@ -140,19 +174,66 @@ fn draw(
                     .tasks
                     .iter()
                     .find(|t| t.id == w.task)
-                    .map_or(String::new(), |t| t.definition.title.clone()),
+                    .map_or(String::new(), |t| scope(t, w.precondition.as_deref())),
                 reason: w.reason.clone(),
                 by: w.given_by.clone(),
                 at: w.given_at,
                 approved_by: w.approved_by.clone(),
                 customer_told: w.customer_told.clone(),
                 restriction: w.restriction.clone(),
-                revoked_at: None,
+                expires_at: w.expires_at,
+                revoked_at: w.revoked_at,
             })
             .collect(),
         refusals: Vec::new(),
         addenda: Vec::new(),
         catalogue: Catalogue { version: order.catalogue_version.clone(), basis: notice },
+    }
+}
+
+/// A departure in words.
+fn departure(row: &store::departures::DepartureRow) -> String {
+    let km = |km: Option<i32>| km.map(|km| format!(" at {km} km")).unwrap_or_default();
+    let with = row.provider.as_ref().map(|who| format!(", {who}")).unwrap_or_default();
+    let back = match row.returned_at {
+        Some(at) => format!("back {}{}", at.format("%F %T UTC"), km(row.odometer_in)),
+        None => "not back".to_owned(),
+    };
+    let kind = row.kind.replace('_', " ");
+    let left = row.left_at.format("%F %T UTC");
+    format!("{kind}{with}: {}; left {left}{}, {back}", row.reason, km(row.odometer_out))
+}
+
+/// What a waiver leaves out: a task with its place, or a precondition of one.
+fn scope(task: &TaskRow, precondition: Option<&str>) -> String {
+    let title = titled(task);
+    let words = precondition
+        .and_then(|id| task.definition.preconditions.iter().find(|one| one.id == id))
+        .map(|one| one.text.as_str());
+    words.map_or(title.clone(), |words| format!("{title}: {words}"))
+}
+
+fn titled(task: &TaskRow) -> String {
+    if task.place.is_empty() {
+        task.definition.title.clone()
+    } else {
+        format!("{} ({})", task.definition.title, task.place.replace('_', " "))
+    }
+}
+
+fn limit(task: &TaskRow, row: &store::limits::LimitRow, sources: &Sources) -> Limit {
+    let reader = row.read_by.parse().ok().and_then(|id: Uuid| sources.names.get(&id).cloned());
+    let named = |subject: &String| {
+        let id: Option<Uuid> = subject.parse().ok();
+        id.and_then(|id| sources.names.get(&id)).unwrap_or(subject).clone()
+    };
+    Limit {
+        precondition: row.precondition.clone(),
+        text: limits::words(task, row),
+        read_by: reader.unwrap_or_else(|| row.read_by.clone()),
+        at: row.given_at,
+        approved_by: row.approved_by.as_ref().map(named),
+        in_force: row.is_in_force(),
     }
 }
 
@@ -191,11 +272,7 @@ fn task(case: &Case, row: &TaskRow, sources: &Sources) -> Task {
     Task {
         id: row.id.to_string(),
         procedure: row.definition.id.clone(),
-        title: if row.place.is_empty() {
-            row.definition.title.clone()
-        } else {
-            format!("{} ({})", row.definition.title, row.place.replace('_', " "))
-        },
+        title: titled(row),
         kind: word(serde_json::json!(row.definition.kind)),
         phase: word(serde_json::json!(row.definition.phase)),
         state: row.state.word().to_owned(),
@@ -233,6 +310,7 @@ fn task(case: &Case, row: &TaskRow, sources: &Sources) -> Task {
             .filter(|a| a.task == row.id)
             .map(|a| attempt(row, a, sources))
             .collect(),
+        limits: limits::of(case, row).map(|l| limit(row, l, sources)).collect(),
         settled_at: row.settled_at.filter(|_| row.definition.settle.seconds > 0),
         disturbed_by: disturbed
             .and_then(|e| e.data["by"].as_str().map(str::to_owned))
@@ -259,6 +337,17 @@ fn reason(because: &Because) -> Reason {
     Reason { chain, source: Some(because.source.clone()) }
 }
 
+/// The units, the target set and the routine that an attempt was made with.
+fn worked_with(attempt: &store::attempts::AttemptRow, sources: &Sources) -> Vec<String> {
+    let units = attempt.equipment.as_array().into_iter().flatten();
+    units
+        .filter_map(crate::start::uuid_of)
+        .map(|id| instrument(id, attempt.taken_at, sources))
+        .chain(attempt.detail["target_set"].as_str().map(|set| format!("target set {set}")))
+        .chain(attempt.detail["routine"].as_str().map(|id| format!("routine {id}")))
+        .collect()
+}
+
 fn attempt(row: &TaskRow, attempt: &store::attempts::AttemptRow, sources: &Sources) -> Attempt {
     let name = |id: Uuid| sources.names.get(&id).cloned().unwrap_or_else(|| id.to_string());
     let items: Vec<&EvidenceRow> = sources
@@ -273,6 +362,13 @@ fn attempt(row: &TaskRow, attempt: &store::attempts::AttemptRow, sources: &Sourc
         serde_json::from_value(attempt.detail[member].clone()).unwrap_or_default()
     };
     let proof = findings("proof");
+    let rests: BTreeSet<Uuid> =
+        proof.iter().chain(&findings("start")).flat_map(|f| f.evidence.iter().copied()).collect();
+    let other_files: Vec<Uuid> = items
+        .iter()
+        .filter(|e| e.kind == "attachment" && !rests.contains(&e.id))
+        .map(|e| e.id)
+        .collect();
     let identity = items.iter().find_map(|e| {
         samples(e).into_iter().find_map(|s| match s.kind {
             Kind::Vin { vin } => Some(format!("VIN read from the vehicle: {vin}")),
@@ -280,6 +376,16 @@ fn attempt(row: &TaskRow, attempt: &store::attempts::AttemptRow, sources: &Sourc
             _ => None,
         })
     });
+    let told_of = |e: &&EntryRow| {
+        e.subject == row.id.to_string()
+            && e.data["attempt"] == attempt.number
+            && match e.kind.as_str() {
+                "precondition.broken" | "evidence.late" => true,
+                "evidence.received" => e.data["clock_off_seconds"].is_i64(),
+                "task.started" | "task.passed" => e.data["late_seconds"].is_i64(),
+                _ => false,
+            }
+    };
     let span = |e: &&EntryRow| {
         e.subject == row.id.to_string()
             && e.at >= attempt.taken_at
@@ -296,16 +402,9 @@ fn attempt(row: &TaskRow, attempt: &store::attempts::AttemptRow, sources: &Sourc
     };
     Attempt {
         number: u32::try_from(attempt.number).unwrap_or_default(),
-        people: vec![name(attempt.technician)],
-        bay: attempt.bay.map(name),
-        equipment: attempt
-            .equipment
-            .as_array()
-            .into_iter()
-            .flatten()
-            .filter_map(crate::start::uuid_of)
-            .map(name)
-            .collect(),
+        people: people(attempt, &items, sources),
+        bay: attempt.bay.map(|bay| where_it_was(name(bay), attempt)),
+        equipment: worked_with(attempt, sources),
         identity,
         taken_at: attempt.taken_at,
         started_at: attempt.started_at,
@@ -313,30 +412,145 @@ fn attempt(row: &TaskRow, attempt: &store::attempts::AttemptRow, sources: &Sourc
         outcome: attempt.outcome.clone().unwrap_or_else(|| "going on".to_owned()),
         preconditions: findings("start")
             .iter()
+            .chain(&findings("while_running"))
             .map(|finding| Precondition {
                 text: finding.text.clone(),
-                verdict: serde_json::json!(finding.verdict).as_str().unwrap_or_default().to_owned(),
+                verdict: if finding.waived {
+                    "waived".to_owned()
+                } else {
+                    serde_json::json!(finding.verdict).as_str().unwrap_or_default().to_owned()
+                },
                 detail: finding
                     .contradiction
                     .clone()
                     .or_else(|| Some(finding.detail.clone()))
                     .filter(|d| !d.is_empty()),
-                evidence: shown(&finding.evidence),
+                evidence: marked(shown(&finding.evidence), finding.by_alternative),
             })
             .collect(),
-        results: proof.iter().flat_map(|finding| shown(&finding.evidence)).collect(),
+        // What proves the result, then the files that nothing rests on.
+        results: proof
+            .iter()
+            .flat_map(|finding| marked(shown(&finding.evidence), finding.by_alternative))
+            .chain(shown(&other_files))
+            .collect(),
         events: sources
             .entries
             .iter()
-            .filter(span)
+            .filter(|entry| span(entry) || told_of(entry))
             .map(|entry| Event { at: entry.at, by: entry.by.clone(), text: told(entry) })
+            .chain(set_aside(&items, sources))
             .collect(),
+    }
+}
+
+/// The holder, those who worked with them, and the second person who gave their word.
+fn people(
+    attempt: &store::attempts::AttemptRow,
+    items: &[&EvidenceRow],
+    sources: &Sources,
+) -> Vec<String> {
+    let name = |id: Uuid| sources.names.get(&id).cloned().unwrap_or_else(|| id.to_string());
+    let named = attempt.detail["people"].as_array().into_iter().flatten();
+    let with = named.filter_map(crate::start::uuid_of).map(|id| format!("{} (with)", name(id)));
+    let mut all: Vec<String> = std::iter::once(name(attempt.technician)).chain(with).collect();
+    for sample in items.iter().flat_map(|item| samples(item)) {
+        if let Kind::Attested { statement, holds: true, second_person: true, by } = sample.kind
+            && statement == "second_person_present"
+        {
+            let who = by.parse().map_or(by, name);
+            all.push(format!("{who} (second person)"));
+        }
+    }
+    all.dedup();
+    all
+}
+
+/// The bay with what was measured of it and counted.
+fn where_it_was(bay: String, attempt: &store::attempts::AttemptRow) -> String {
+    let measured: Vec<contract::resources::BayMeasurement> =
+        serde_json::from_value(attempt.detail["bay_measured"].clone()).unwrap_or_default();
+    measured.iter().fold(bay, |bay, one| {
+        let (signal, on) = (one.signal.replace('_', " "), one.measured_at.format("%F"));
+        let until = one.valid_until.format("%F");
+        format!(
+            "{bay}; {signal} {} {}, measured on {on} with {}, valid until {until}",
+            one.value, one.unit, one.instrument
+        )
+    })
+}
+
+/// Evidence of an alternative that the catalogue names is marked as such.
+fn marked(mut shown: Vec<Evidence>, by_alternative: bool) -> Vec<Evidence> {
+    for item in shown.iter_mut().filter(|_| by_alternative) {
+        item.marks.push("alternative".to_owned());
+    }
+    shown
+}
+
+/// What was sent and proves nothing, by instrument and reason.
+fn set_aside(items: &[&EvidenceRow], sources: &Sources) -> Vec<Event> {
+    let mut by_reason: BTreeMap<(String, &str), (Event, usize)> = BTreeMap::new();
+    for item in items {
+        let marks = item.marks.iter().filter_map(|mark| Mark::of_word(mark));
+        let reasons: Vec<&str> = marks.filter_map(Mark::objection).collect();
+        let shown = (!reasons.is_empty()).then(|| evidence(item, sources));
+        for (why, shown) in reasons.iter().zip(shown.iter().cycle()) {
+            let unit = shown.given.unit.as_deref().unwrap_or_default();
+            let event = || Event {
+                at: item.received_at,
+                by: item.observed_by.clone(),
+                text: format!(
+                    "`{}` {} {unit} from {} does not count: {why}",
+                    shown.what, shown.given.value, shown.source
+                ),
+            };
+            let kept = by_reason.entry((shown.source.clone(), why)).or_insert_with(|| (event(), 0));
+            kept.1 += 1;
+        }
+    }
+    by_reason
+        .into_values()
+        .map(|(event, count)| match count {
+            1 => event,
+            _ => Event { text: format!("{} ({count} items)", event.text), ..event },
+        })
+        .collect()
+}
+
+/// An instrument with its calibration.
+fn instrument(id: Uuid, at: DateTime<Utc>, sources: &Sources) -> String {
+    let name = sources.names.get(&id).cloned().unwrap_or_else(|| id.to_string());
+    match sources.calibrated.get(&id) {
+        Some(until) if *until < at => {
+            format!("{name} (calibration had run out on {})", until.format("%F"))
+        }
+        Some(until) => format!("{name} (calibrated until {})", until.format("%F")),
+        None => name,
     }
 }
 
 fn told(entry: &EntryRow) -> String {
     let text = |member: &str| entry.data[member].as_str().unwrap_or_default().to_owned();
+    let late = |what: &str, member: &str| {
+        let seconds = entry.data["late_seconds"].as_i64().unwrap_or_default();
+        format!("{what} at {} by the client's word, reported {seconds} s later", text(member))
+    };
     match entry.kind.as_str() {
+        "task.started" => late("started", "started_at"),
+        "task.passed" => late("ended", "ended_at"),
+        "precondition.broken" => format!("did not hold throughout: {}", text("detail")),
+        "evidence.late" => {
+            let count = entry.data["items"].as_array().map_or(0, Vec::len);
+            format!(
+                "{count} item(s) of evidence arrived after the lease had ended; they prove nothing"
+            )
+        }
+        "evidence.received" => {
+            let off = entry.data["clock_off_seconds"].as_i64().unwrap_or_default();
+            let side = if off > 0 { "ahead" } else { "behind" };
+            format!("the client's clock was {} s {side}", off.abs())
+        }
         "task.held" => format!(
             "broke off: {}",
             entry.data["detail"]["vehicle_condition"].as_str().unwrap_or("the lease ended")
@@ -344,6 +558,9 @@ fn told(entry: &EntryRow) -> String {
         "task.decided" => format!("decided: {} ({})", text("decision"), text("reason")),
         "handover.offered" => format!("offered to another technician: {}", text("note")),
         "handover.accepted" => "taken over by another technician".to_owned(),
+        "task.failed" if entry.data["late_seconds"].is_i64() => {
+            format!("{}: {}", late("failed", "ended_at"), text("note"))
+        }
         "task.failed" => format!("failed: {}", text("note")),
         other => format!("{other} {}", text("note")),
     }
@@ -370,8 +587,24 @@ fn evidence(row: &EvidenceRow, sources: &Sources) -> Evidence {
             value: if given["holds"].as_bool() == Some(true) { "yes" } else { "no" }.to_owned(),
             unit: None,
         },
+        "attachment" => Value {
+            value: format!(
+                "{}, {} bytes{}, /v1/attachments/{}{}",
+                text("media_type").unwrap_or_default(),
+                given["bytes"],
+                if given["place_data"] == "removed" { ", place data removed" } else { "" },
+                row.id,
+                sources.redacted.get(&row.id).map_or(String::new(), |sha256| format!(
+                    "; replaced by a redacted file with the SHA-256 {}",
+                    crate::record::hex(sha256)
+                )),
+            ),
+            unit: None,
+        },
         _ => Value { value: said.join("; "), unit: None },
     };
+    let mut marks = row.marks.clone();
+    marks.extend(sources.redacted.contains_key(&row.id).then(|| "redacted".to_owned()));
     let instrument = given["equipment"].as_str().and_then(|id| id.parse().ok()).map(|id: Uuid| {
         sources.names.get(&id).cloned().unwrap_or_else(|| format!("unregistered instrument {id}"))
     });
@@ -387,6 +620,6 @@ fn evidence(row: &EvidenceRow, sources: &Sources) -> Evidence {
         raw: text("bytes").or(text("sha256")),
         taken_at: row.taken_at,
         source: instrument.unwrap_or_else(|| row.observed_by.clone()),
-        marks: row.marks.clone(),
+        marks,
     }
 }

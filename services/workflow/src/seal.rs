@@ -35,7 +35,12 @@ pub async fn seal(flow: &Flow, shop: Uuid, holder: Uuid) -> Result<usize, Refusa
         return Ok(0);
     }
     let call = Call { caller, once: None, expects: None };
-    flow.write(&call, "journal.seal", async |step| step.seal(holder, &key).await).await
+    let sealed =
+        flow.write(&call, "journal.seal", async |step| step.seal(holder, &key).await).await?;
+    if sealed > 0 {
+        flow.sealed.notify_waiters();
+    }
+    Ok(sealed)
 }
 
 impl Step {

@@ -13,6 +13,7 @@ use crate::refusal::Refusal;
 impl Step {
     /// Brings `waiting` and `ready` in line with what is open. A taken task that something was put before is taken back.
     pub(crate) async fn settle(&mut self, case: &mut Case) -> Result<(), Refusal> {
+        self.let_fall(case).await?;
         let ids: Vec<Uuid> = case.tasks.iter().map(|t| t.id).collect();
         for id in ids {
             let task = case.task(id)?.clone();
@@ -42,6 +43,22 @@ impl Step {
             .await?;
         }
         self.close_if_over(case).await
+    }
+
+    /// What was only run to its end and did not pass is not tried again.
+    async fn let_fall(&mut self, case: &mut Case) -> Result<(), Refusal> {
+        let ended = [TaskState::Waiting, TaskState::Ready, TaskState::Failed];
+        let gone: Vec<Uuid> = case
+            .tasks
+            .iter()
+            .filter(|t| t.no_longer_needed && ended.contains(&t.state))
+            .filter(|t| !case.is_bound_by_bracket(t))
+            .map(|t| t.id)
+            .collect();
+        for id in gone {
+            self.withdraw(case, id, json!({ "because": "it is no longer needed" })).await?;
+        }
+        Ok(())
     }
 
     /// A released order is closed when its last task has ended.

@@ -5,7 +5,7 @@ use domain::catalogue::Catalogue;
 use serde_json::json;
 use sha2::{Digest as _, Sha256};
 use store::StoreError;
-use store::catalogues::{self, CatalogueRow};
+use store::catalogues::{self, CatalogueRow, DocumentRow};
 use store::shops::{self, ShopRow};
 use uuid::Uuid;
 
@@ -24,6 +24,7 @@ pub async fn add(
 ) -> Result<Uuid, Refusal> {
     check(name, time_zone)?;
     let document = serde_json::to_string(catalogue).map_err(StoreError::from)?;
+    let document = DocumentRow { document, yaml: None };
     let mut before = flow.db.begin_reading(&[]).await?;
     let id = Ids::new().next(store::service_now(&mut before).await?);
     drop(before);
@@ -40,15 +41,18 @@ pub async fn add(
             }
             done => done?,
         }
+        let count = |length: usize| i32::try_from(length).unwrap_or(i32::MAX);
         let row = CatalogueRow {
             version: catalogue.version.clone(),
             state: "in_force".to_owned(),
-            digest: Sha256::digest(&document).to_vec(),
-            document: document.clone(),
+            revision: 1,
+            procedures: count(catalogue.procedures.len()),
+            rules: count(catalogue.rules.len()),
+            digest: Sha256::digest(&document.document).to_vec(),
             created_at: at,
             in_force_at: Some(at),
         };
-        catalogues::insert(step.conn(), id, &row).await?;
+        catalogues::insert(step.conn(), id, &row, &document).await?;
         step.record(Happening {
             kind: "shop.added",
             order: None,

@@ -23,8 +23,9 @@ use crate::disturbance::{disturbed_brackets, task_inside};
 use crate::flow::{Flow, Step};
 use crate::record::Happening;
 use crate::refusal::Refusal;
+use crate::reported::{Done, done};
 use crate::take::GRACE;
-use crate::{verdicts, view};
+use crate::{departures, measured_bay, verdicts, view};
 
 /// Starts a task, or refuses with every reason at once.
 pub async fn start(
@@ -37,52 +38,70 @@ pub async fn start(
         let mut case = step.lock_case_of_task(task).await?;
         step.technician()?;
         let catalogue = step.catalogue_of(flow, &case).await?;
-        let snapshot = step.snapshot(&case, catalogue.catalogue(), task, new.fence).await?;
-        let obstacles = may_start(&snapshot, case.now);
-        if !obstacles.is_empty() {
-            return Err(Refusal::obstacles(obstacles));
-        }
+        let now = case.now;
+        let held = case.task(task)?.clone();
+        step.note_what_is_used(&mut case, &held, new).await?;
         let before = case.task(task)?.clone();
-        let findings = verdicts::of(&case, &before, &before.definition.preconditions, Phase::Starting)?;
+        let done = done(new.at, case.attempt(&before).map_or(now, |a| a.taken_at), now)?;
+        if done.late {
+            step.look_back(&mut case, task).await?;
+        }
+        // What was done without a network is judged as of then, and held against what is known of the time since.
+        case.now = done.at;
+        let snapshot = step.snapshot(&case, catalogue.catalogue(), task, new.fence).await?;
+        let mut obstacles = may_start(&snapshot, done.at);
+        if done.late {
+            step.held_lease(&case, task, new.fence)?;
+            obstacles.extend(step.in_the_way_at(&case, &before, done.at).await?);
+        }
+        if !obstacles.is_empty() {
+            return Err(Refusal::obstacles(with_hazards(obstacles, &before)));
+        }
+        let findings = verdicts::of(&case, &before, &before.definition.preconditions, Phase::Starting);
+        case.now = now;
         step.occupy(&case, &before).await?;
         let most = TimeDelta::minutes(i64::from(before.definition.minutes.most) + GRACE);
-        let now = case.now;
         let row = step
             .change_task(&mut case, task, TaskEvent::Start, |t| {
-                t.started_at = Some(now);
+                t.bay = before.bay;
+                t.started_at = Some(done.at);
                 t.lease_until = t.lease_until.max(Some(now + most));
             })
             .await?;
-        step.begin_attempt(&mut case, &row, json!({ "start": findings })).await?;
-        step.enter_bracket(&mut case, &row).await?;
+        let measured = step.bay_as_measured(&case, &row).await?;
+        let detail = json!({ "start": findings, "bay_measured": measured });
+        step.begin_attempt(&mut case, &row, detail, done).await?;
+        let mut undone = step.enter_bracket(&mut case, &row).await?;
         step.record(Happening {
             kind: "task.started",
             order: Some(case.order.id),
             subject: ("task", task.to_string()),
             data: json!({ "procedure": row.definition.id, "attempt": row.attempt, "fence": row.fence,
                 "technician": row.technician, "bay": row.bay, "preconditions": findings,
-                "lease_until": row.lease_until }),
+                "people": new.people, "equipment": case.attempt(&row).map(|a| a.equipment.clone()),
+                "target_set": new.target_set, "routine": new.routine, "lease_until": row.lease_until, "started_at": done.at, "late_seconds": done.late_seconds(now) }),
         })
         .await?;
         // What leaves a service mode does not undo what was made safe for it: that has served its purpose.
         let leaves = row.definition.closes.is_some();
-        let undone = step
-            .disturb(&mut case, catalogue.catalogue(), &Case::operations_of(&row), &row.definition.id, |t| {
+        let disturbed = step
+            .disturb(flow, &mut case, catalogue.catalogue(), &Case::operations_of(&row), &row.definition.id, |t| {
                 let safe = leaves && t.definition.phase == domain::procedure::Phase::Before;
                 t.id == row.id || (safe && t.lines.iter().any(|line| row.lines.contains(line)))
             })
             .await?;
+        undone.extend(disturbed);
         if !undone.is_empty() {
             step.derive_again(flow, &mut case).await?;
         }
-        view::task(&case, case.task(task)?)
+        Ok(view::task(&case, case.task(task)?))
     })
     .await
 }
 
 impl Step {
     /// Everything that bears on the start.
-    async fn snapshot(
+    pub(crate) async fn snapshot(
         &mut self,
         case: &Case,
         catalogue: &domain::catalogue::Catalogue,
@@ -106,6 +125,10 @@ impl Step {
                 .acknowledged
                 .iter()
                 .filter(|a| a.task == id && a.attempt == task.attempt)
+                // Whoever holds it read them; what another acknowledged before a handover is theirs.
+                .filter(|a| {
+                    self.caller.technician != task.technician || a.by_person == self.caller.subject
+                })
                 .map(|a| a.caution.clone())
                 .collect::<BTreeSet<_>>(),
             preconditions: verdicts::of(
@@ -113,7 +136,7 @@ impl Step {
                 task,
                 &task.definition.preconditions,
                 Phase::Starting,
-            )?,
+            ),
             earlier: open
                 .iter()
                 .filter_map(|n| n.task())
@@ -136,15 +159,31 @@ impl Step {
             bracket_not_open: closes
                 .filter(|mode| !case.brackets.iter().any(|b| b.mode == **mode))
                 .cloned(),
+            lock_held_by: self.lock_held_by(case, task).await?,
+            away: departures::away(case),
             identity: if on_road(task) && task.definition.preconditions.is_empty() {
                 Identity::Matches
             } else {
-                verdicts::identity(case, task)?
+                verdicts::identity(case, task)
             },
-            second_person_missing: task.definition.people > 1 && !second_person(case, task)?,
+            second_person_missing: task.definition.people > 1 && !second_person(case, task),
             holds: holds(case, task),
             resources: self.resources(case, task).await?,
         })
+    }
+
+    /// What was measured of the bay, as it counted at the start.
+    async fn bay_as_measured(
+        &mut self,
+        case: &Case,
+        task: &TaskRow,
+    ) -> Result<Vec<contract::resources::BayMeasurement>, Refusal> {
+        let Some(bay) = task.bay else { return Ok(Vec::new()) };
+        let shop = self.shop();
+        let bay = store::bays::find(self.conn(), shop, bay).await?;
+        let mut measured = bay.as_ref().map(measured_bay::measured).unwrap_or_default();
+        measured.retain(|one| one.valid_until > case.now);
+        Ok(measured)
     }
 
     /// What the task is bound to and somebody else uses.
@@ -154,6 +193,7 @@ impl Step {
             attempt.equipment.as_array().into_iter().flatten().filter_map(uuid_of).collect();
         things.extend(attempt.bay);
         things.extend(task.technician);
+        things.extend(others(case, task));
         let shop = self.shop();
         let used = store::vehicles::in_use(self.conn(), shop, &things).await?;
         Ok(used
@@ -170,6 +210,7 @@ impl Step {
         let things = std::iter::once(("vehicle", case.vehicle.id))
             .chain(task.bay.map(|bay| ("bay", bay)))
             .chain(task.technician.map(|person| ("technician", person)))
+            .chain(others(case, task).into_iter().map(|person| ("technician", person)))
             .chain(units.into_iter().map(|unit| ("equipment", unit)));
         for (kind, thing) in things {
             let row = OccupancyRow {
@@ -211,29 +252,29 @@ impl Step {
         case: &mut Case,
         task: &TaskRow,
         detail: serde_json::Value,
+        done: Done,
     ) -> Result<(), Refusal> {
         let Some(mut attempt) = case.attempt(task).cloned() else { return Ok(()) };
         attempt.started_at = task.started_at;
+        done.note(&mut attempt, "start", case.now);
         if let (Some(old), serde_json::Value::Object(new)) =
             (attempt.detail.as_object_mut(), detail)
         {
             old.extend(new);
         }
-        let shop = self.shop();
-        store::attempts::update(self.conn(), shop, &attempt).await?;
-        if let Some(place) =
-            case.attempts.iter_mut().find(|a| a.task == attempt.task && a.number == attempt.number)
-        {
-            *place = attempt;
-        }
-        Ok(())
+        self.keep_attempt(case, attempt).await
     }
 
-    /// A task that enters a service mode opens it as it starts: what breaks off leaves it open.
-    async fn enter_bracket(&mut self, case: &mut Case, task: &TaskRow) -> Result<(), Refusal> {
-        let Some(opens) = &task.definition.opens else { return Ok(()) };
+    /// A task that enters a service mode opens it as it starts: what breaks off leaves it open. Where it was left before,
+    /// its leaving and the tests after that are undone.
+    async fn enter_bracket(
+        &mut self,
+        case: &mut Case,
+        task: &TaskRow,
+    ) -> Result<Vec<Uuid>, Refusal> {
+        let Some(opens) = &task.definition.opens else { return Ok(Vec::new()) };
         if case.brackets.iter().any(|b| b.mode == opens.mode) {
-            return Ok(()); // entered again after a chain was begun anew
+            return Ok(Vec::new()); // entered again after a chain was begun anew
         }
         let bracket = BracketRow {
             entered_by: task.id,
@@ -244,6 +285,8 @@ impl Step {
             no_handover: opens.no_handover,
             disturbed_by: store::Json(task.definition.disturbed_by.clone()),
             opened_at: case.now,
+            holder: task.technician.filter(|_| opens.personal_lock),
+            offered_to: None,
         };
         let shop = self.shop();
         store::vehicles::open_bracket(self.conn(), shop, case.vehicle.id, &bracket).await?;
@@ -251,12 +294,35 @@ impl Step {
             kind: "bracket.entered",
             order: Some(case.order.id),
             subject: ("vehicle", case.vehicle.id.to_string()),
-            data: json!({ "mode": bracket.mode, "task": task.id, "left_by": bracket.left_by }),
+            data: json!({ "mode": bracket.mode, "task": task.id, "left_by": bracket.left_by,
+                "holder": bracket.holder }),
         })
         .await?;
         case.brackets.push(bracket);
-        Ok(())
+        let left = case.left(&opens.mode);
+        self.mark_disturbed(case, &left, &task.definition.id).await?;
+        Ok(left.into_iter().map(|task| task.id).collect())
     }
+}
+
+/// Technicians who work on it with the holder: those named, and the second person who gave their word.
+pub(crate) fn others(case: &Case, task: &TaskRow) -> Vec<Uuid> {
+    let named = case.attempt(task).map(|a| a.detail["people"].clone()).unwrap_or_default();
+    let mut all: Vec<Uuid> = named.as_array().into_iter().flatten().filter_map(uuid_of).collect();
+    if task.definition.people > 1 {
+        all.extend(verdicts::samples(case, task).iter().filter_map(|sample| match &sample.kind {
+            Kind::Attested { statement, holds: true, second_person: true, by }
+                if statement == "second_person_present" =>
+            {
+                by.parse::<Uuid>().ok()
+            }
+            _ => None,
+        }));
+    }
+    all.sort_unstable();
+    all.dedup();
+    all.retain(|person| Some(*person) != task.technician);
+    all
 }
 
 pub(crate) fn uuid_of(value: &serde_json::Value) -> Option<Uuid> {
@@ -296,28 +362,39 @@ fn holds(case: &Case, task: &TaskRow) -> Vec<VehicleHold> {
         })
         .collect();
     if on_road(task) {
-        holds.extend(case.brackets.iter().filter(|b| b.must_not_move).map(|b| VehicleHold {
-            id: b.entered_by,
+        holds.retain(|hold| hold.kind != "must_not_move");
+        let stays = departures::keeps_from_moving(case).into_iter();
+        holds.extend(stays.filter(|o| o.task != Some(task.id)).map(|obstacle| VehicleHold {
+            id: obstacle.task.unwrap_or_default(),
             kind: "must_not_move".to_owned(),
-            reason: format!("`{}` stands open; the vehicle must not move", b.mode),
-            until: None,
+            reason: obstacle.detail,
+            until: obstacle.earliest_at,
         }));
     }
     holds
 }
 
-fn second_person(case: &Case, task: &TaskRow) -> Result<bool, Refusal> {
-    Ok(verdicts::samples(case, task)?.iter().any(|sample| {
-        matches!(&sample.kind, Kind::Attested { statement, holds: true, second_person: true, .. }
-            if statement == "second_person_present")
-    }))
+fn second_person(case: &Case, task: &TaskRow) -> bool {
+    let holder = task.technician.map(|person| person.to_string());
+    verdicts::samples(case, task).iter().any(|sample| {
+        matches!(&sample.kind, Kind::Attested { statement, holds: true, second_person: true, by }
+            if statement == "second_person_present" && Some(by) != holder.as_ref())
+    })
+}
+
+/// Tells what is dangerous while something is proven: what the procedure cautions against.
+pub(crate) fn with_hazards(mut obstacles: Vec<Obstacle>, task: &TaskRow) -> Vec<Obstacle> {
+    for obstacle in obstacles.iter_mut().filter(|obstacle| obstacle.verdict.is_some()) {
+        obstacle.hazards = task.definition.cautions.iter().map(|c| c.text.clone()).collect();
+    }
+    obstacles
 }
 
 /// Reasons as obstacles for what was found unproven.
 pub(crate) fn unproven(findings: &[domain::verdict::Finding]) -> Vec<Obstacle> {
     findings
         .iter()
-        .filter(|f| f.verdict != domain::verdict::Verdict::Met)
+        .filter(|f| f.verdict != domain::verdict::Verdict::Met && !f.waived)
         .map(|f| Obstacle {
             id: Some(f.id.clone()),
             verdict: Some(f.verdict),

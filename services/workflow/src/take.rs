@@ -74,7 +74,7 @@ pub async fn renew(
             data: json!({ "fence": new.fence, "until": until }),
         })
         .await?;
-        view::task(&case, case.task(task)?)
+        Ok(view::task(&case, case.task(task)?))
     })
     .await
 }
@@ -105,7 +105,7 @@ pub async fn give_back(
         })
         .await?;
         step.settle(&mut case).await?;
-        view::task(&case, case.task(task)?)
+        Ok(view::task(&case, case.task(task)?))
     })
     .await
 }
@@ -143,8 +143,7 @@ impl Step {
     async fn take(&mut self, new: &NewLease) -> Result<LeasesView, Refusal> {
         let me = self.technician()?;
         let shop = self.shop();
-        let people = store::means::people(self.conn(), shop).await?;
-        let person = people.into_iter().find(|p| p.id == me).ok_or_else(|| {
+        let person = store::means::person(self.conn(), shop, me).await?.ok_or_else(|| {
             Refusal::new(ProblemKind::NotAble, "the technician of this token does not work here")
         })?;
         let wish = Wish { task: new.task, order: new.order };
@@ -240,7 +239,7 @@ impl Step {
             until,
             bay: place.bay,
             equipment: place.equipment,
-            task: view::task(&case, &task)?,
+            task: view::task(&case, &task),
         }))
     }
 

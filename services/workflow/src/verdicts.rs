@@ -1,40 +1,38 @@
 //! What the evidence of the present attempt says, by the pure judge.
 
+use chrono::{DateTime, Utc};
 use contract::evidence::ItemOutcome;
 use contract::tasks::VerdictsView;
 use domain::lifecycle::TaskState;
 use domain::precondition::Precondition;
 use domain::start::Identity;
-use domain::verdict::Finding;
+use domain::verdict::{Finding, Verdict};
 use evidence::identity::{self, Expected};
-use evidence::judge::{Phase, Window, judge};
+use evidence::judge::{self, Phase, Window, judge};
 use evidence::sample::{Kind, Sample};
 use store::tasks::TaskRow;
 
 use crate::case::Case;
-use crate::refusal::Refusal;
+use crate::limits;
+use crate::standing::Standing;
+use crate::waive;
 
-/// The samples of the present attempt.
-pub(crate) fn samples(case: &Case, task: &TaskRow) -> Result<Vec<Sample>, Refusal> {
-    let rows = case.evidence.iter().filter(|e| e.task == task.id && e.attempt == task.attempt);
-    let mut all = Vec::new();
-    for row in rows {
-        let samples: Vec<Sample> =
-            serde_json::from_value(row.content.clone()).map_err(store::StoreError::from)?;
-        all.extend(samples);
-    }
-    Ok(all)
+/// The samples of the present attempt that bear on now.
+pub(crate) fn samples<'a>(case: &'a Case, task: &TaskRow) -> &'a [Sample] {
+    case.samples.get(&task.id).map_or(&[], Vec::as_slice)
 }
 
 /// The stretch of time that is judged.
-fn window(case: &Case, task: &TaskRow) -> Option<Window> {
+fn window(case: &Case, task: &TaskRow, phase: Phase) -> Option<Window> {
     let attempt = case.attempt(task)?;
+    let known = Standing::of(attempt).since().filter(|_| phase == Phase::Running);
     Some(Window {
         attempt_from: attempt.taken_at,
-        running_from: attempt.started_at,
+        running_from: known.or(attempt.started_at),
         now: case.now,
+        holder: task.technician.map(|person| person.to_string()),
         place: (!task.place.is_empty()).then(|| task.place.clone()),
-        routine: None,
+        routine: attempt.detail["routine"].as_str().map(str::to_owned),
     })
 }
 
@@ -44,47 +42,78 @@ pub(crate) fn of(
     task: &TaskRow,
     conditions: &[Precondition],
     phase: Phase,
-) -> Result<Vec<Finding>, Refusal> {
-    let samples = samples(case, task)?;
+) -> Vec<Finding> {
     let nobody = Window {
         attempt_from: case.now,
         running_from: None,
         now: case.now,
+        holder: None,
         place: None,
         routine: None,
     };
+    let conditions = &*limits::in_force(case, task, conditions);
     let present = task.state.is_leased() || task.state == TaskState::Held;
-    let window = window(case, task).filter(|_| present).unwrap_or(nobody);
-    let samples = if present { samples } else { Vec::new() };
-    Ok(judge(conditions, &samples, &window, phase))
+    let Some(window) = window(case, task, phase).filter(|_| present) else {
+        return judge(conditions, &[], &nobody, phase);
+    };
+    let mut found = judge(conditions, samples(case, task), &window, phase);
+    if let Some(attempt) = case.attempt(task).filter(|_| phase == Phase::Running) {
+        found = Standing::of(attempt).over(found);
+    }
+    for finding in &mut found {
+        let left_out = finding.verdict != Verdict::Met;
+        finding.waived = left_out && waive::is_left_out(case, task, &finding.id);
+    }
+    found
 }
 
 /// The verdicts that matter now: to start, or while it runs.
-pub(crate) fn present(case: &Case, task: &TaskRow) -> Result<Vec<Finding>, Refusal> {
+pub(crate) fn present(case: &Case, task: &TaskRow) -> Vec<Finding> {
     let phase = if task.state == TaskState::Running { Phase::Running } else { Phase::Starting };
     of(case, task, &task.definition.preconditions, phase)
 }
 
+/// When time alone next changes a verdict that matters now.
+pub(crate) fn next_change(case: &Case, task: &TaskRow) -> Option<DateTime<Utc>> {
+    let next = |conditions: &[Precondition], phase| {
+        let window = window(case, task, phase)?;
+        let conditions = limits::in_force(case, task, conditions);
+        judge::next_change(&conditions, samples(case, task), &window, phase)
+    };
+    let preconditions = &task.definition.preconditions;
+    match task.state {
+        TaskState::Taken => next(preconditions, Phase::Starting),
+        TaskState::Running => {
+            let known = case.attempt(task).map(Standing::of).unwrap_or_default();
+            let open = preconditions.iter().filter(|p| known.kept(&p.id).is_none()).cloned();
+            let running = next(&open.collect::<Vec<_>>(), Phase::Running);
+            running.into_iter().chain(next(&task.definition.proof, Phase::Finishing)).min()
+        }
+        _ => None,
+    }
+}
+
 /// What was shown of the vehicle's identity in this attempt.
-pub(crate) fn identity(case: &Case, task: &TaskRow) -> Result<Identity, Refusal> {
+pub(crate) fn identity(case: &Case, task: &TaskRow) -> Identity {
     let expected = Expected { vin: case.vehicle.vin.clone(), plate: case.vehicle.plate.clone() };
     let from = case.attempt(task).map_or(case.now, |a| a.taken_at);
-    Ok(identity::judge(&expected, &samples(case, task)?, from, case.now))
+    identity::judge(&expected, samples(case, task), from, case.now)
 }
 
 /// The answer to evidence.
-pub(crate) fn view(
-    case: &Case,
-    task: &TaskRow,
-    items: Vec<ItemOutcome>,
-) -> Result<VerdictsView, Refusal> {
-    Ok(VerdictsView {
+pub(crate) fn view(case: &Case, task: &TaskRow, items: Vec<ItemOutcome>) -> VerdictsView {
+    let preconditions = present(case, task);
+    let broken = preconditions.iter().filter(|f| f.verdict == Verdict::Violated && !f.waived);
+    let running = task.state == TaskState::Running;
+    VerdictsView {
         task: task.id,
         state: task.state,
-        preconditions: present(case, task)?,
-        proof: of(case, task, &task.definition.proof, Phase::Finishing)?,
+        broken: broken.filter(|_| running).map(|f| f.id.clone()).collect(),
+        clock_off_seconds: None,
+        preconditions,
+        proof: of(case, task, &task.definition.proof, Phase::Finishing),
         items,
-    })
+    }
 }
 
 /// What a sample says, in a few words.

@@ -5,5 +5,5 @@ mod order;
 mod task;
 
 pub(crate) use leaving::leaving;
-pub(crate) use order::{order, promise, promise_with, summary};
-pub(crate) use task::{dry_task, obstacles_before, task};
+pub(crate) use order::{left_behind, order, promise, promise_with, ready_with, summary};
+pub(crate) use task::{dry_task, obstacles_before, on_hold, task};

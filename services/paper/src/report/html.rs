@@ -171,6 +171,7 @@ fn waivers(report: &Report, clocks: Clocks) -> Markup {
                             @if let Some(by) = &waiver.approved_by { (row("Approved by", &html! { (by) })) }
                             @if let Some(told) = &waiver.customer_told { (row("Customer was told", &html! { (told) })) }
                             @if let Some(limit) = &waiver.restriction { (row("Restriction", &html! { (limit) })) }
+                            @if let Some(at) = waiver.expires_at { (row("Until", &moment(at, clocks))) }
                             @if let Some(at) = waiver.revoked_at { (row("Revoked", &moment(at, clocks))) }
                         }
                     }

@@ -26,6 +26,9 @@ pub struct Task {
     pub cautions: Vec<Caution>,
     /// What it still wants before it can be tried; once tried, each attempt has its own.
     pub preconditions: Vec<Precondition>,
+    /// Figures of the manufacturer in place of the catalogue's.
+    #[serde(default)]
+    pub limits: Vec<Limit>,
     /// Every try.
     pub attempts: Vec<Attempt>,
     /// The end of the wait after it.
@@ -67,6 +70,23 @@ pub struct Precondition {
     pub detail: Option<String>,
     /// What it rests on.
     pub evidence: Vec<Evidence>,
+}
+
+/// A figure of the manufacturer in place of the catalogue's.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Limit {
+    /// The precondition or proof.
+    pub precondition: String,
+    /// The figure, what it stands in for, and where it is printed.
+    pub text: String,
+    /// Who read it there.
+    pub read_by: String,
+    /// When it was given.
+    pub at: DateTime<Utc>,
+    /// The second person who approved it.
+    pub approved_by: Option<String>,
+    /// Whether it counted: everybody who must had agreed.
+    pub in_force: bool,
 }
 
 /// A reading, a frame, an attestation or an attachment.

@@ -91,6 +91,7 @@ pub(crate) fn report() -> Report {
             approved_by: Some("Ivo Castellane".into()),
             customer_told: Some("The window must not be used until the next visit.".into()),
             restriction: Some("until 2026-12-10".into()),
+            expires_at: None,
             revoked_at: None,
         }],
         refusals: vec![Refusal {

@@ -18,8 +18,9 @@ use store::plans::{PinRow, PlanItemRow};
 use store::tasks::{Node, TaskRow};
 use uuid::Uuid;
 
-use crate::case::{Case, line_is_over};
+use crate::case::{Case, hold_ends, is_on_hold, line_is_over};
 use crate::shift_times;
+use crate::start::others;
 
 /// How far ahead is planned.
 pub(super) const HORIZON: TimeDelta = TimeDelta::days(14);
@@ -27,6 +28,8 @@ pub(super) const HORIZON: TimeDelta = TimeDelta::days(14);
 const NEAR: TimeDelta = TimeDelta::minutes(30);
 /// Minutes of mechanical work of a line that tells none.
 const LINE_MINUTES: i32 = 30;
+/// Mechanical work may lie on both sides of a break of this length; a procedure never does.
+const BREAK: TimeDelta = TimeDelta::minutes(60);
 
 /// What a picture is made of.
 pub(super) struct Shop {
@@ -43,6 +46,7 @@ pub(super) struct Shop {
 }
 
 /// A model with the keys back to the shop.
+#[derive(Clone)]
 pub(super) struct Picture {
     pub(super) model: Model,
     /// By job: the order and the node.
@@ -56,6 +60,7 @@ pub(super) fn draw(shop: &Shop) -> Picture {
         drawing.order(case);
     }
     drawing.in_force();
+    drawing.units_out();
     Picture { model: drawing.model, nodes: drawing.nodes }
 }
 
@@ -110,9 +115,9 @@ impl<'a> Drawing<'a> {
             .collect();
         let mut capacity: BTreeMap<&str, u32> = BTreeMap::new();
         for unit in &shop.units {
-            let out =
-                shop.away.iter().any(|a| a.equipment == Some(unit.id) && a.from_at <= shop.now);
-            *capacity.entry(&unit.kind).or_default() += u32::from(!out);
+            let gone =
+                shop.away.iter().any(|a| a.equipment == Some(unit.id) && a.is_open_end(shop.now));
+            *capacity.entry(&unit.kind).or_default() += u32::from(!gone);
         }
         let pools = capacity
             .into_iter()
@@ -134,14 +139,17 @@ impl<'a> Drawing<'a> {
     }
 
     fn order(&mut self, case: &Case) {
+        let open_end = open_end(case);
         let tasks: Vec<&TaskRow> = case
             .live()
             .filter(|t| !t.state.is_over() && t.definition.ends == Ends::InShop)
+            .filter(|t| !open_end.contains(&Node::Task(t.id)))
             .collect();
         let lines: Vec<&LineRow> = case
             .lines
             .iter()
             .filter(|l| !line_is_over(l) && l.authorisation == Authorisation::Approved)
+            .filter(|l| !open_end.contains(&Node::Line(l.line)))
             .collect();
         if tasks.is_empty() && lines.is_empty() {
             return;
@@ -197,11 +205,15 @@ impl<'a> Drawing<'a> {
             bay: task.bay.and_then(|bay| self.bay(bay)),
             technicians: task
                 .technician
-                .and_then(|person| self.person(person))
                 .into_iter()
+                .chain(others(case, task))
+                .filter_map(|person| self.person(person))
                 .collect(),
         });
-        let people = if running { 1 } else { usize::from(procedure.people.max(1)) };
+        let people = match &fixed {
+            Some(fixed) => fixed.technicians.len().max(1),
+            None => usize::from(procedure.people.max(1)),
+        };
         Job {
             name: procedure.title.clone(),
             order,
@@ -211,7 +223,7 @@ impl<'a> Drawing<'a> {
                 most: seconds(minutes.most),
             },
             lengths: Vec::new(),
-            earliest: earliest(case, Node::Task(task.id)),
+            earliest: earliest(case, Node::Task(task.id)).max(hold_ends_for(case, task)),
             bay: match &procedure.place_of_work {
                 PlaceOfWork::Bay(capabilities) => Some(capabilities.clone()),
                 PlaceOfWork::Road => None,
@@ -235,6 +247,9 @@ impl<'a> Drawing<'a> {
 
     fn line_job(&self, case: &Case, line: &LineRow, order: usize) -> Job {
         let seconds = i64::from(line.minutes.unwrap_or(LINE_MINUTES)) * 60;
+        if let Some(sublet) = &line.sublet {
+            return self.sublet_job(case, line, order, sublet.back_at.map(ticks), seconds);
+        }
         let started = line.started_at.filter(|_| line.state == LineState::Started);
         let fixed = started.map(|started| Placement {
             start: ticks(started),
@@ -255,11 +270,41 @@ impl<'a> Drawing<'a> {
                 .max(line.parts_expected_at.map_or(0, ticks)),
             bay: Some(line.bay.clone().unwrap_or_default()),
             people: if nobody { Vec::new() } else { vec![line.skills.clone().unwrap_or_default()] },
+            pause: fixed.is_none().then_some(BREAK.num_seconds()),
             pin: Pin {
                 bay: line.worked_in.filter(|_| fixed.is_none()).and_then(|bay| self.bay(bay)),
                 ..Pin::default()
             },
             fixed,
+            ..Job::default()
+        }
+    }
+
+    /// Work of another business: the vehicle is away; no bay and nobody of the shop is planned for it.
+    fn sublet_job(
+        &self,
+        case: &Case,
+        line: &LineRow,
+        order: usize,
+        back_at: Option<i64>,
+        seconds: i64,
+    ) -> Job {
+        let now = ticks(self.shop.now);
+        let gone = line.started_at.filter(|_| line.state == LineState::Started).map(ticks);
+        let earliest = earliest(case, Node::Line(line.line))
+            .max(line.parts_expected_at.map_or(0, ticks))
+            .max(back_at.map_or(0, |back| back - seconds));
+        Job {
+            name: format!("Line {}", line.line),
+            order,
+            duration: Duration::sure(seconds),
+            earliest,
+            fixed: gone.map(|start| Placement {
+                start,
+                end: back_at.unwrap_or(start + seconds).max(now + 60),
+                bay: None,
+                technicians: Vec::new(),
+            }),
             ..Job::default()
         }
     }
@@ -347,6 +392,36 @@ impl<'a> Drawing<'a> {
         }
     }
 
+    /// A unit that comes back is in use until then, by work that belongs to no order.
+    fn units_out(&mut self) {
+        for away in &self.shop.away {
+            let unit = self.shop.units.iter().find(|unit| Some(unit.id) == away.equipment);
+            let (Some(unit), false) = (unit, away.is_open_end(self.shop.now)) else { continue };
+            let until = away.until_at.map_or(self.model.horizon, ticks).min(self.model.horizon);
+            let from = ticks(away.from_at).max(self.model.now);
+            if from >= until {
+                continue;
+            }
+            self.model.vehicles.push(Vehicle::default());
+            self.model.orders.push(Order {
+                name: unit.name.clone(),
+                vehicle: self.model.vehicles.len() - 1,
+                ..Order::default()
+            });
+            self.model.jobs.push(Job {
+                name: format!("{} out of service", unit.name),
+                order: self.model.orders.len() - 1,
+                duration: Duration::sure(until - from),
+                equipment: vec![(unit.kind.clone(), 1)],
+                fixed: Some(Placement { start: from, end: until, bay: None, technicians: vec![] }),
+                ..Job::default()
+            });
+            if !self.model.in_force.is_empty() {
+                self.model.in_force.push(None);
+            }
+        }
+    }
+
     fn bay(&self, id: Uuid) -> Option<usize> {
         self.shop.bays.iter().position(|bay| bay.id == id)
     }
@@ -384,6 +459,32 @@ fn presence(shop: &Shop, technician: Uuid, end: DateTime<Utc>) -> Vec<(i64, i64)
         }
     }
     merged
+}
+
+/// What nobody can say when it goes on: lines on hold without an expected end, what is done for them alone, and all that comes
+/// after either.
+fn open_end(case: &Case) -> BTreeSet<Node> {
+    let on_hold = |line: &&LineRow| is_on_hold(line) && hold_ends(line).is_none();
+    let lines: Vec<i32> = case.lines.iter().filter(on_hold).map(|line| line.line).collect();
+    let with_them = |task: &&TaskRow| case.held_with(task).iter().any(|line| lines.contains(line));
+    let tasks = case.live().filter(with_them).map(|task| Node::Task(task.id));
+    let mut next: Vec<Node> = lines.iter().map(|line| Node::Line(*line)).chain(tasks).collect();
+    let mut found: BTreeSet<Node> = next.iter().copied().collect();
+    while let Some(node) = next.pop() {
+        for edge in case.precedence.iter().filter(|edge| edge.before == node) {
+            if found.insert(edge.then) {
+                next.push(edge.then);
+            }
+        }
+    }
+    found
+}
+
+/// Not before the lines that a task is done for may go on.
+fn hold_ends_for(case: &Case, task: &TaskRow) -> i64 {
+    let held = case.held_with(task);
+    let lines = case.lines.iter().filter(|line| held.contains(&line.line));
+    lines.filter_map(hold_ends).map(ticks).min().unwrap_or(0)
 }
 
 /// Not before the waits that run have ended.

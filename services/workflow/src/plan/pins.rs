@@ -34,7 +34,7 @@ pub async fn pin(flow: &Flow, call: &Call, new: &NewPin) -> Result<PinView, Refu
             faults.push(fault("/bay", "there is no such bay"));
         }
         if let Some(person) = new.technician
-            && !store::means::people(step.conn(), shop).await?.iter().any(|p| p.id == person)
+            && store::means::person(step.conn(), shop, person).await?.is_none()
         {
             faults.push(fault("/technician", "there is no such technician"));
         }

@@ -60,12 +60,7 @@ pub async fn round(flow: &Flow, shop: Uuid, holder: Uuid) -> Result<bool, Refusa
     let Some((newest, size, shop_now)) = read else { return Ok(false) };
     let picture = draw(&shop_now);
     let model = picture.model.clone();
-    let plan = tokio::task::spawn_blocking(move || think(&model)).await.map_err(|error| {
-        Refusal::new(
-            contract::problem::ProblemKind::Internal,
-            format!("planning broke off: {error}"),
-        )
-    })?;
+    let plan = aside(move || think(&model)).await?;
     let made = Made {
         newest,
         size,
@@ -85,6 +80,18 @@ struct Made {
     picture: Picture,
     plan: Plan,
     shop: Shop,
+}
+
+/// Thinks beside the requests.
+pub(super) async fn aside<T: Send + 'static>(
+    think: impl FnOnce() -> T + Send + 'static,
+) -> Result<T, Refusal> {
+    tokio::task::spawn_blocking(think).await.map_err(|error| {
+        Refusal::new(
+            contract::problem::ProblemKind::Internal,
+            format!("planning broke off: {error}"),
+        )
+    })
 }
 
 /// Plans. Iterations alone end the search, so that the same day gives the same plan.
@@ -145,7 +152,18 @@ pub(super) fn unplanned(picture: &Picture, plan: &Plan) -> Vec<Unplanned> {
 }
 
 /// What moved from one plan to another, in words.
-pub(super) fn moved(shop: &Shop, old: &[PlanItemRow], new: &[PlanItemRow]) -> Vec<Moved> {
+pub(super) fn moved(
+    shop: &Shop,
+    picture: &Picture,
+    plan: &Plan,
+    old: &[PlanItemRow],
+    new: &[PlanItemRow],
+) -> Vec<Moved> {
+    let because = |item: &PlanItemRow| {
+        let node = item.node()?;
+        let job = picture.nodes.iter().position(|known| *known == (item.order_id, node))?;
+        Some(planner::explain::why(&picture.model, plan, job)?.words(&picture.model))
+    };
     let bay = |id: Option<Uuid>| {
         id.and_then(|id| shop.bays.iter().find(|b| b.id == id))
             .map_or("the road".to_owned(), |b| b.name.clone())
@@ -173,6 +191,7 @@ pub(super) fn moved(shop: &Shop, old: &[PlanItemRow], new: &[PlanItemRow]) -> Ve
                     bay(item.bay),
                     time(item.starts_at)
                 ),
+                because: because(item).unwrap_or_default(),
             })
         })
         .collect()
@@ -232,7 +251,7 @@ impl Step {
             store::plans::read_through(self.conn(), shop, newest.version, made.size).await?;
             return Ok(false);
         }
-        let moved = moved(&made.shop, &made.shop.items, &made.items);
+        let moved = moved(&made.shop, &made.picture, &made.plan, &made.shop.items, &made.items);
         let version = made.newest.as_ref().map_or(1, |plan| plan.version + 1);
         let now = self.now().await?;
         let cost = cost(&made.picture.model, &made.plan);

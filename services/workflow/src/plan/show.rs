@@ -103,11 +103,13 @@ pub async fn calendar(flow: &Flow, caller: &Caller, query: &PlanQuery) -> Result
     .await
 }
 
-fn case_of(shop: &Shop, order: Uuid) -> Option<&Case> {
+/// The order's case.
+pub(super) fn case_of(shop: &Shop, order: Uuid) -> Option<&Case> {
     shop.cases.iter().find(|case| case.order.id == order)
 }
 
-fn view(shop: &Shop, item: &PlanItemRow) -> Option<PlanItem> {
+/// A planned item as everybody sees it.
+pub(super) fn view(shop: &Shop, item: &PlanItemRow) -> Option<PlanItem> {
     let case = case_of(shop, item.order_id)?;
     Some(PlanItem {
         order: item.order_id,

@@ -1,42 +1,72 @@
-//! Trials: what if? Two plans side by side; nothing changes.
+//! Trials: what if? Two plans side by side; nothing changes unless the trial is adopted.
 
 use chrono::{DateTime, Utc};
 use contract::plan::{NewTrial, TrialView};
+use contract::resources::NewAbsence;
 use planner::model::Model;
+use serde_json::json;
 use store::plans::PlanItemRow;
 use uuid::Uuid;
 
-use super::picture::{Shop, draw};
-use super::round::{cost, items, moved, think, unplanned};
-use crate::caller::Caller;
+use super::picture::{Picture, Shop, draw};
+use super::round::{aside, cost, items, moved, think, unplanned};
+use crate::caller::Call;
 use crate::checks::fault;
 use crate::flow::Flow;
 use crate::refusal::Refusal;
 
+/// The weight of an order that comes first: the highest that one can have.
+const FIRST: i32 = 100;
+
 /// Plans as if, and compares with planning as it is.
-pub async fn trial(flow: &Flow, caller: &Caller, new: &NewTrial) -> Result<TrialView, Refusal> {
-    let shop = flow.read(caller, async |step| step.shop_picture().await).await?;
+pub async fn trial(flow: &Flow, call: &Call, new: &NewTrial) -> Result<TrialView, Refusal> {
+    let shop = flow.read(&call.caller, async |step| step.shop_picture().await).await?;
     let picture = draw(&shop);
     let mut model = picture.model.clone();
     change(&shop, &picture.nodes, &mut model, new)?;
     let as_it_is = picture.model.clone();
     let tried = model.clone();
-    let thought = tokio::task::spawn_blocking(move || (think(&as_it_is), think(&tried))).await;
-    let (now, then) = thought.map_err(|error| {
-        Refusal::new(
-            contract::problem::ProblemKind::Internal,
-            format!("planning broke off: {error}"),
-        )
-    })?;
-    let (old, new) = (items(&shop, &picture, &now), items(&shop, &picture, &then));
+    let (now, then) = aside(move || (think(&as_it_is), think(&tried))).await?;
+    if new.adopt {
+        adopt(flow, call, new).await?;
+    }
+    let (old, later) = (items(&shop, &picture, &now), items(&shop, &picture, &then));
     Ok(TrialView {
         in_force: cost(&picture.model, &now),
         trial: cost(&picture.model, &then),
         late_in_force: late(&shop, &old),
-        late_in_trial: late(&shop, &new),
-        moved: moved(&shop, &old, &new),
+        late_in_trial: late(&shop, &later),
+        moved: moved(&shop, &Picture { model, ..picture.clone() }, &then, &old, &later),
         unplanned: unplanned(&picture, &then),
+        adopted: new.adopt,
     })
+}
+
+/// Makes it so: the next round of planning sees what the trial saw.
+async fn adopt(flow: &Flow, call: &Call, new: &NewTrial) -> Result<(), Refusal> {
+    let out = |technician: Option<Uuid>, bay: Option<Uuid>| NewAbsence {
+        technician,
+        bay,
+        equipment: None,
+        from_at: None,
+        until_at: None,
+        reason: "a trial was adopted".to_owned(),
+    };
+    flow.write(call, "plan.adopt", async |step| {
+        if let Some(order) = new.order_first {
+            let mut case = step.lock_open(call, order).await?;
+            case.order.weight = FIRST;
+            step.amended(flow, case, "order.put_first", json!({ "weight": FIRST })).await?;
+        }
+        for bay in &new.bays_out {
+            step.add_absence(&out(None, Some(*bay))).await?;
+        }
+        for person in &new.technicians_out {
+            step.add_absence(&out(Some(*person), None)).await?;
+        }
+        Ok(())
+    })
+    .await
 }
 
 fn change(
@@ -64,11 +94,9 @@ fn change(
     }
     if let Some(first) = new.order_first {
         match nodes.iter().position(|(order, _)| *order == first) {
-            // Weighed so that nothing else outweighs it, and promised for now.
             Some(job) => {
                 let order = model.jobs[job].order;
-                model.orders[order].weight = 10_000;
-                model.orders[order].promised = Some(model.now);
+                model.orders[order].weight = i64::from(FIRST);
             }
             None => faults.push(fault("/order_first", "there is no such open order")),
         }

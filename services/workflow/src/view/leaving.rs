@@ -5,7 +5,9 @@ use contract::orders::{LeavingBlock, LeavingView};
 use domain::lifecycle::{LineState, OrderState, TaskState};
 use domain::procedure::Ends;
 
-use crate::case::{Case, line_is_over};
+use crate::case::{Case, is_on_hold, line_is_over};
+use crate::departures;
+use crate::disturbance::recovered_by;
 
 /// Whether the vehicle may leave now.
 pub(crate) fn leaving(case: &Case, ready_at: Option<DateTime<Utc>>) -> LeavingView {
@@ -39,11 +41,13 @@ fn blocks(case: &Case) -> Vec<LeavingBlock> {
     }
     for line in case.lines.iter().filter(|l| !line_is_over(l)) {
         let paused = if line.state == LineState::Paused { ", laid aside" } else { "" };
+        let held = line.on_hold.filter(|_| is_on_hold(line));
+        let held = held.map_or(String::new(), |kind| format!(", on hold for {}", kind.word()));
         blocks.push(LeavingBlock {
             line: Some(line.line),
             ..block(
                 "line_open",
-                format!("the work of line {} is {}{paused}", line.line, line.state.word()),
+                format!("the work of line {} is {}{paused}{held}", line.line, line.state.word()),
                 &["technician", "integration"],
             )
         });
@@ -59,11 +63,18 @@ fn blocks(case: &Case) -> Vec<LeavingBlock> {
         });
     }
     for bracket in &case.brackets {
+        let lost = recovered_by(case, bracket)
+            .map(|recovers| format!("; where that is lost, `{recovers}` recovers it"));
         blocks.push(LeavingBlock {
             task: Some(bracket.entered_by),
             ..block(
                 "bracket_open",
-                format!("`{}` stands open; `{}` leaves it", bracket.mode, bracket.left_by),
+                format!(
+                    "`{}` stands open; `{}` leaves it{}",
+                    bracket.mode,
+                    bracket.left_by,
+                    lost.unwrap_or_default()
+                ),
                 &["technician"],
             )
         });
@@ -73,6 +84,9 @@ fn blocks(case: &Case) -> Vec<LeavingBlock> {
             task: hold.task,
             ..block("hold", hold.reason.clone(), &["dispatcher", "technician"])
         });
+    }
+    if let Some(away) = departures::away(case) {
+        blocks.push(block("vehicle_away", away, &["dispatcher", "technician"]));
     }
     blocks
 }

@@ -4,9 +4,10 @@ use std::collections::BTreeMap;
 
 use chrono::{DateTime, TimeDelta, Utc};
 use contract::orders::{
-    LineView, OrderSummary, OrderView, ProgressView, PromiseRisk, QuestionView,
+    EarlierOrder, EarlierTask, LineView, OrderSummary, OrderView, ProgressView, PromiseRisk,
+    QuestionView, SubletDocumentView,
 };
-use domain::lifecycle::TaskState;
+use domain::lifecycle::{LineState, TaskState};
 use domain::order::Authorisation;
 use domain::procedure::{Ends, Phase};
 use store::lines::LineRow;
@@ -16,18 +17,15 @@ use store::tasks::{Node, TaskRow};
 use uuid::Uuid;
 
 use super::{leaving, task};
-use crate::case::{Case, line_is_over};
-use crate::refusal::Refusal;
+use crate::case::{Case, is_on_hold, line_is_over};
+use crate::record::hex;
 
 /// A whole order.
-pub(crate) fn order(case: &Case) -> Result<OrderView, Refusal> {
+pub(crate) fn order(case: &Case) -> OrderView {
     let order = &case.order;
     let (ready_at, promise) = promise(case);
-    let mut tasks = Vec::with_capacity(case.tasks.len());
-    for row in workable(case) {
-        tasks.push(task(case, row)?);
-    }
-    Ok(OrderView {
+    let tasks = workable(case).into_iter().map(|row| task(case, row)).collect();
+    OrderView {
         id: order.id,
         number: order.number.clone(),
         state: order.state,
@@ -40,6 +38,7 @@ pub(crate) fn order(case: &Case) -> Result<OrderView, Refusal> {
         promised_at: order.promised_at,
         weight: order.weight,
         follows: order.follows,
+        split_from: order.split_from,
         trouble_codes: order.trouble_codes.clone(),
         complaints: order.complaints.clone(),
         findings: serde_json::from_value(order.findings.clone()).unwrap_or_default(),
@@ -53,6 +52,45 @@ pub(crate) fn order(case: &Case) -> Result<OrderView, Refusal> {
         other_open_orders: case.other_open.clone(),
         released_at: order.released_at,
         changes: None,
+        left_behind: Vec::new(),
+    }
+}
+
+/// What an earlier order left behind on the vehicle; none: nothing.
+pub(crate) fn left_behind(case: &Case) -> Option<EarlierOrder> {
+    let replaced = |row: &TaskRow| {
+        let same = |other: &&TaskRow| {
+            other.definition.id == row.definition.id
+                && other.place == row.place
+                && other.id > row.id
+        };
+        case.tasks.iter().any(|other| same(&other) && other.state != TaskState::Withdrawn)
+    };
+    let left = case.tasks.iter().filter(|row| match row.state {
+        TaskState::Passed | TaskState::Withdrawn => false,
+        TaskState::Disturbed => !replaced(row),
+        _ => true,
+    });
+    let tasks: Vec<EarlierTask> = left
+        .map(|row| EarlierTask {
+            task: row.id,
+            procedure: row.definition.id.clone(),
+            title: row.definition.title.clone(),
+            place: (!row.place.is_empty()).then(|| row.place.clone()),
+            state: row.state,
+        })
+        .collect();
+    let declined = case.lines.iter().filter(|l| l.authorisation == Authorisation::Declined);
+    let declined_lines: Vec<i32> =
+        declined.filter(|l| l.state != LineState::Removed).map(|l| l.line).collect();
+    let order = &case.order;
+    (!tasks.is_empty() || !declined_lines.is_empty()).then(|| EarlierOrder {
+        order: order.id,
+        number: order.number.clone(),
+        state: order.state,
+        released_at: order.released_at,
+        tasks,
+        declined_lines,
     })
 }
 
@@ -83,6 +121,19 @@ pub(crate) fn promise_with(
     case: &Case,
     plan: &[PlanItemRow],
 ) -> (Option<DateTime<Utc>>, PromiseRisk) {
+    let Some((ready, slip)) = ready_with(case, plan) else { return (None, PromiseRisk::Unknown) };
+    let risk = match case.order.promised_at {
+        None => PromiseRisk::Unknown,
+        Some(promised) if ready > promised => PromiseRisk::Late,
+        Some(promised) if ready + slip > promised => PromiseRisk::AtRisk,
+        Some(_) => PromiseRisk::OnTime,
+    };
+    (Some(ready), risk)
+}
+
+/// When an order is likely ready by a plan, and by how much that may slip if its tasks take as long as they ever should;
+/// none: not all of it is planned.
+pub(crate) fn ready_with(case: &Case, plan: &[PlanItemRow]) -> Option<(DateTime<Utc>, TimeDelta)> {
     let open: Vec<&TaskRow> =
         case.live().filter(|t| !t.state.is_over() && t.definition.ends == Ends::InShop).collect();
     let planned: BTreeMap<Node, DateTime<Utc>> =
@@ -91,9 +142,7 @@ pub(crate) fn promise_with(
     let mut ready = settled.filter(|until| *until > case.now).unwrap_or(case.now);
     let mut slip = TimeDelta::zero();
     for row in &open {
-        let Some(ends) = planned.get(&Node::Task(row.id)) else {
-            return (None, PromiseRisk::Unknown);
-        };
+        let ends = planned.get(&Node::Task(row.id))?;
         ready = ready.max(*ends + TimeDelta::seconds(i64::from(row.definition.settle.seconds)));
         let minutes = row.definition.minutes;
         slip += TimeDelta::minutes(i64::from(minutes.most.saturating_sub(minutes.likely)));
@@ -103,17 +152,11 @@ pub(crate) fn promise_with(
     {
         match planned.get(&Node::Line(row.line)) {
             Some(ends) => ready = ready.max(*ends),
-            None if row.minutes.unwrap_or(0) == 0 => {}
-            None => return (None, PromiseRisk::Unknown),
+            None if row.minutes.unwrap_or(0) == 0 && !is_on_hold(row) => {}
+            None => return None,
         }
     }
-    let risk = match case.order.promised_at {
-        None => PromiseRisk::Unknown,
-        Some(promised) if ready > promised => PromiseRisk::Late,
-        Some(promised) if ready + slip > promised => PromiseRisk::AtRisk,
-        Some(_) => PromiseRisk::OnTime,
-    };
-    (Some(ready), risk)
+    Some((ready, slip))
 }
 
 /// Tasks in an order in which they can be worked.
@@ -166,7 +209,15 @@ fn line(row: &LineRow) -> LineView {
         posted: row.operations.clone(),
         minutes: row.minutes,
         parts_expected_at: row.parts_expected_at,
-        on_hold: row.on_hold.clone(),
+        on_hold: row.on_hold,
+        sublet: row.sublet.clone(),
+        document: row.document.as_ref().map(|document| SubletDocumentView {
+            name: document.name.clone(),
+            media_type: document.media_type.clone(),
+            sha256: hex(&document.sha256),
+            attested_by: document.attested_by.clone(),
+            at: document.at,
+        }),
         started_at: row.started_at,
         finished_at: row.finished_at,
     }
@@ -174,6 +225,7 @@ fn line(row: &LineRow) -> LineView {
 
 fn question(row: &QuestionRow) -> QuestionView {
     QuestionView {
+        because: serde_json::from_value(row.because.clone()).unwrap_or_default(),
         id: row.id,
         asks: row.asks.clone(),
         text: row.text.clone(),

@@ -1,9 +1,11 @@
 //! A task as everybody sees it.
 
 use contract::tasks::{
-    Because, CautionView, DEFERENCE, NeedsView, PlannedView, PreconditionView, TaskView, WaitsFor,
+    Because, CautionView, DEFERENCE, NeedsView, PlannedView, PreconditionView, QuickCheckView,
+    TaskView, WaitsFor,
 };
 use domain::lifecycle::TaskState;
+use domain::order::OnHold;
 use domain::precondition::Precondition;
 use domain::procedure::{PlaceOfWork, Procedure};
 use domain::start::Obstacle;
@@ -12,12 +14,11 @@ use evidence::judge::Phase;
 use store::tasks::{Node, TaskRow};
 use uuid::Uuid;
 
-use crate::case::Case;
-use crate::refusal::Refusal;
-use crate::verdicts;
+use crate::case::{Case, hold_ends, is_on_hold};
+use crate::{limits, reported, verdicts};
 
 /// A stored task with its present verdicts.
-pub(crate) fn task(case: &Case, task: &TaskRow) -> Result<TaskView, Refusal> {
+pub(crate) fn task(case: &Case, task: &TaskRow) -> TaskView {
     let procedure = &task.definition;
     let waits = case.waits(Node::Task(task.id));
     let over = task.state.is_over();
@@ -33,8 +34,8 @@ pub(crate) fn task(case: &Case, task: &TaskRow) -> Result<TaskView, Refusal> {
     }));
     let settling =
         task.settled_at.filter(|until| task.state == TaskState::Passed && *until > case.now);
-    let preconditions = verdicts::present(case, task)?;
-    let proof = verdicts::of(case, task, &procedure.proof, Phase::Finishing)?;
+    let preconditions = verdicts::present(case, task);
+    let proof = verdicts::of(case, task, &procedure.proof, Phase::Finishing);
     let acknowledged: Vec<&str> = case
         .acknowledged
         .iter()
@@ -58,13 +59,23 @@ pub(crate) fn task(case: &Case, task: &TaskRow) -> Result<TaskView, Refusal> {
         caution.acknowledged = acknowledged.contains(&caution.caution.id.as_str());
     }
     view.next_action = next_action(task, &view.cautions, &preconditions, &waits_for);
-    Ok(TaskView {
+    TaskView {
         order: Some(task.order_id),
         state: task.state,
         until: settling.or_else(|| waits.iter().map(|(_, until)| *until).max().filter(|_| !over)),
         waits_for: if over { Vec::new() } else { waits_for },
-        preconditions: with_verdicts(&procedure.preconditions, &preconditions),
-        proof: with_verdicts(&procedure.proof, &proof),
+        preconditions: with_verdicts(
+            &limits::in_force(case, task, &procedure.preconditions),
+            &preconditions,
+        ),
+        proof: with_verdicts(&limits::in_force(case, task, &procedure.proof), &proof),
+        quick_check: procedure.quick_check.as_ref().filter(|_| !over).map(|check| QuickCheckView {
+            text: check.text.clone(),
+            proof: with_verdicts(
+                &limits::in_force(case, task, &check.proof),
+                &verdicts::of(case, task, &check.proof, Phase::Starting),
+            ),
+        }),
         attempt: task.attempt,
         fence: task.fence,
         technician: task.technician,
@@ -72,11 +83,12 @@ pub(crate) fn task(case: &Case, task: &TaskRow) -> Result<TaskView, Refusal> {
         lease_until: task.lease_until,
         started_at: task.started_at,
         ended_at: task.ended_at,
+        reported_late: reported::late_steps(case.attempt(task)),
         replaces: task.replaces,
         no_longer_needed: task.no_longer_needed,
         planned: planned.filter(|_| !over),
         ..view
-    })
+    }
 }
 
 /// A task as a procedure says it, before anything happened.
@@ -117,6 +129,10 @@ pub(crate) fn dry_task(
             .collect(),
         preconditions: with_verdicts(&procedure.preconditions, &[]),
         proof: with_verdicts(&procedure.proof, &[]),
+        quick_check: procedure.quick_check.as_ref().map(|check| QuickCheckView {
+            text: check.text.clone(),
+            proof: with_verdicts(&check.proof, &[]),
+        }),
         steps: procedure.steps.clone(),
         next_action: String::new(),
         attempt: 0,
@@ -126,6 +142,7 @@ pub(crate) fn dry_task(
         lease_until: None,
         started_at: None,
         ended_at: None,
+        reported_late: Vec::new(),
         replaces: None,
         no_longer_needed: false,
         planned: None,
@@ -146,6 +163,7 @@ pub(crate) fn obstacles_before(case: &Case, node: Node) -> Vec<Obstacle> {
                 ..Obstacle::new("earlier_task_open", words, "finish it first")
             }
         }
+        Node::Line(line) if case.line(line).is_ok_and(is_on_hold) => on_hold(case, line),
         Node::Line(line) => Obstacle {
             line: Some(line),
             ..Obstacle::new(
@@ -164,6 +182,22 @@ pub(crate) fn obstacles_before(case: &Case, node: Node) -> Vec<Obstacle> {
     open.chain(waits).collect()
 }
 
+/// A line on hold, as a reason.
+pub(crate) fn on_hold(case: &Case, number: i32) -> Obstacle {
+    let line = case.line(number).ok();
+    let kind = line.and_then(|line| line.on_hold).map_or("something", OnHold::word);
+    let until = line.and_then(hold_ends);
+    let until = until.map_or(String::new(), |at| format!(", expected at {}", at.to_rfc3339()));
+    Obstacle {
+        line: Some(number),
+        ..Obstacle::new(
+            "line_on_hold",
+            format!("line {number} is on hold for {kind}{until}"),
+            "put the line without `on_hold` when it may go on",
+        )
+    }
+}
+
 fn with_verdicts(conditions: &[Precondition], findings: &[Finding]) -> Vec<PreconditionView> {
     conditions
         .iter()
@@ -172,11 +206,15 @@ fn with_verdicts(conditions: &[Precondition], findings: &[Finding]) -> Vec<Preco
             PreconditionView {
                 id: condition.id.clone(),
                 text: condition.text.clone(),
+                may_differ: condition.may_differ.clone(),
+                by_alternative: finding.is_some_and(|f| f.by_alternative),
+                waived: finding.is_some_and(|f| f.waived),
                 condition: condition.condition.clone(),
                 verdict: finding.map_or(Verdict::Missing, |f| f.verdict),
                 detail: finding.map(|f| f.detail.clone()).unwrap_or_default(),
                 accepts: finding.map(|f| f.accepts.clone()).unwrap_or_default(),
-                throughout: condition.throughout,
+                throughout: condition.throughout || condition.while_running.is_some(),
+                while_running: condition.while_running.clone(),
                 hold_for: (condition.hold_for > 0).then_some(condition.hold_for),
                 max_age: condition.max_age,
                 source: condition.source.clone(),
@@ -202,10 +240,15 @@ fn next_action(
             if let Some(open) = cautions.iter().find(|c| !c.acknowledged) {
                 return format!("read and acknowledge the caution `{}`", open.caution.id);
             }
-            match preconditions.iter().find(|f| f.verdict != Verdict::Met) {
+            match preconditions.iter().find(|f| f.verdict != Verdict::Met && !f.waived) {
                 Some(finding) => format!("prove `{}`: {}", finding.id, finding.text),
                 None => "show the vehicle's identity if it was not shown, then start".to_owned(),
             }
+        }
+        TaskState::Running
+            if preconditions.iter().any(|f| f.verdict == Verdict::Violated && !f.waived) =>
+        {
+            "something did not hold that must hold throughout: end the attempt as failed".to_owned()
         }
         TaskState::Running => "do the steps, send what proves the result, then finish".to_owned(),
         TaskState::Held | TaskState::Failed => "a person decides how it goes on".to_owned(),

@@ -40,6 +40,18 @@ pub(super) fn article(number: usize, task: &Task, clocks: Clocks) -> Markup {
                 h4 { "Wanted before it can start" }
                 (preconditions(&task.preconditions, clocks))
             }
+            @if !task.limits.is_empty() {
+                h4 { "Limits by the manufacturer" }
+                ul { @for limit in &task.limits { li {
+                    code { (limit.precondition) } ": " (limit.text) " "
+                    small {
+                        "(read by " (limit.read_by) ", " (moment(limit.at, clocks))
+                        @if let Some(by) = &limit.approved_by { ", approved by " (by) }
+                        @if !limit.in_force { "; not approved, it did not count" }
+                        ")"
+                    }
+                } } }
+            }
             @for attempt in &task.attempts { (tried(attempt, clocks)) }
             @if let Some(at) = task.settled_at { p { "The wait after it ended " (moment(at, clocks)) "." } }
         }
