@@ -1,7 +1,8 @@
 //! The real service for a test: a database of its own, the application on a loopback port, duties running.
 //!
 //! One private PostgreSQL serves the whole process; `TEST_DATABASE_URL` names another server instead, as a role
-//! `bayproof_owner` that may make databases, beside a role `bayproof_service` with the same password or none.
+//! `bayproof_owner` that may make databases, beside a role `bayproof_service` and a superuser `postgres` with the same
+//! password or none.
 
 mod client;
 mod server;
@@ -15,7 +16,7 @@ use sqlx::{AssertSqlSafe, Connection as _, PgConnection};
 use uuid::Uuid;
 use workflow::flow::Flow;
 
-pub(crate) use client::{Client, answer};
+pub(crate) use client::{Answer, Client, answer};
 use server::Server;
 
 /// A shop on a running service. The service and its database end with the last of its shops.
@@ -32,6 +33,12 @@ pub(crate) async fn shop() -> Shop {
     add(server, "harbour").await
 }
 
+/// Now, by real time, as tokens count it.
+fn signed_in() -> i64 {
+    let since = std::time::UNIX_EPOCH.elapsed().expect("after 1970");
+    i64::try_from(since.as_secs()).expect("fits")
+}
+
 async fn add(server: Arc<Server>, name: &str) -> Shop {
     let db = store::Db::connect(&server.service_url, 2).await.expect("connects");
     let catalogue = derivation::starter::catalogue().expect("the starter catalogue is sound");
@@ -42,11 +49,15 @@ async fn add(server: Arc<Server>, name: &str) -> Shop {
     Shop { server, id }
 }
 
-#[expect(dead_code, reason = "what a suite needs of a shop; not every one is used by a suite yet")]
 impl Shop {
     /// Another shop on the same service.
     pub(crate) async fn beside(&self, name: &str) -> Shop {
         add(Arc::clone(&self.server), name).await
+    }
+
+    /// The same shop on another service, with what a dump of the database restores.
+    pub(crate) async fn restored(&self) -> Shop {
+        Shop { server: Arc::new(self.server.start_restored().await), id: self.id }
     }
 
     /// A caller with this role. For a technician see [`Self::as_technician`].
@@ -69,7 +80,7 @@ impl Shop {
             shop: self.id,
             roles: roles.iter().copied().collect(),
             technician,
-            auth_time: None,
+            auth_time: Some(signed_in()),
         }
     }
 
@@ -107,6 +118,11 @@ impl Shop {
              SET real_anchor = excluded.real_anchor, shown_anchor = excluded.shown_anchor"
         ))
         .await;
+    }
+
+    /// The service's database, for a second server beside it.
+    pub(crate) fn service_url(&self) -> String {
+        self.server.service_url.clone()
     }
 
     /// A connection as the service role, which row security holds back.

@@ -6,6 +6,7 @@ use api::auth::Claims;
 use domain::role::Role;
 use reqwest::Method;
 use serde_json::{Value, json};
+use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _};
 use tokio::sync::Barrier;
 use uuid::Uuid;
 
@@ -126,13 +127,45 @@ async fn a_body_that_breaks_the_contract_names_every_broken_field_at_once() {
 async fn a_body_of_50_megabytes_is_refused_by_its_size() {
     let shop = harness::shop().await;
     let request = shop.as_role(Role::Dispatcher).request(Method::POST, "/v1/bays");
-    let request = request.header("content-type", "application/json").body(vec![b' '; 50_000_000]);
-    // The service may close the connection before all of it was sent; that is an answer too.
-    match request.send().await {
-        Ok(response) => assert_eq!(response.status(), 413),
-        Err(error) => assert!(error.is_request() || error.is_body(), "{error:?}"),
+    let request = request.header("content-type", "application/json").build().expect("a request");
+    // A client that sends on is cut off, so that this one says its size and waits: the answer comes before the body.
+    let address = shop.base().strip_prefix("http://").expect("plain HTTP");
+    let mut stream = tokio::net::TcpStream::connect(address).await.expect("connects");
+    let mut head =
+        format!("POST /v1/bays HTTP/1.1\r\nhost: {address}\r\ncontent-length: 50000000\r\n");
+    for (name, value) in request.headers() {
+        let value = value.to_str().expect("text");
+        head = format!("{head}{name}: {value}\r\n");
     }
+    stream.write_all(format!("{head}\r\n").as_bytes()).await.expect("sends");
+    let mut told = Vec::new();
+    while !String::from_utf8_lossy(&told).contains("/problems/") {
+        assert_ne!(stream.read_buf(&mut told).await.expect("answers"), 0, "no answer");
+    }
+    let told = String::from_utf8_lossy(&told);
+    assert!(told.starts_with("HTTP/1.1 413 "), "{told}");
+    assert!(told.contains("application/problem+json") && told.contains("body-too-large"), "{told}");
     shop.as_role(Role::Dispatcher).get("/v1/bays").await.expect(200);
+}
+
+#[tokio::test]
+async fn whoever_watches_over_the_service_needs_no_token_and_everything_else_does() {
+    let shop = harness::shop().await;
+    let nobody = shop.as_role(Role::Dispatcher).without("authorization");
+    for path in ["/healthz", "/readyz", "/docs/", "/problems"] {
+        let answer = nobody.request(Method::GET, path).send().await.expect("answers");
+        assert_eq!(answer.status(), 200, "{path}");
+    }
+    let contract = nobody.get("/openapi.json").await.expect(200);
+    let committed = concat!(env!("CARGO_MANIFEST_DIR"), "/../openapi/openapi.json");
+    let committed = std::fs::read_to_string(committed).expect("is there");
+    assert_eq!(contract, serde_json::from_str::<serde_json::Value>(&committed).expect("JSON"));
+    for path in contract["paths"].as_object().expect("paths").keys() {
+        if path.starts_with("/v1/") && contract["paths"][path]["get"].is_object() {
+            let path = path.replace(['{', '}'], "");
+            nobody.get(&path).await.expect_problem(401, "token-missing-or-invalid");
+        }
+    }
 }
 
 #[tokio::test]

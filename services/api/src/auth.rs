@@ -7,7 +7,7 @@ use domain::role::Role;
 use jsonwebtoken::{Algorithm, DecodingKey, EncodingKey, Header, Validation};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
-use workflow::caller::Caller;
+use workflow::caller::{Caller, FRESH_MINUTES};
 
 /// Who issues tokens, and for whom.
 pub const ISSUER: &str = "bayproof";
@@ -107,10 +107,18 @@ impl TokenKeys {
             subject: claims.sub,
             technician: claims.technician.filter(|_| claims.roles.contains(&Role::Technician)),
             roles: claims.roles,
+            freshly_signed_in: claims.auth_time.is_some_and(is_fresh),
             signed_in_at: claims.auth_time.and_then(|at| DateTime::from_timestamp(at, 0)),
             client: None,
         })
     }
+}
+
+/// Whether a sign-in is fresh. Real time, as a token's end is.
+fn is_fresh(signed_in: i64) -> bool {
+    let now = i64::try_from(jsonwebtoken::get_current_timestamp()).unwrap_or(i64::MAX);
+    // A minute's leeway, for a clock that is ahead.
+    (-60..=FRESH_MINUTES * 60).contains(&(now - signed_in))
 }
 
 #[cfg(test)]

@@ -2,15 +2,10 @@
 //! named at once.
 
 use std::collections::HashMap;
-use std::future::Future;
-use std::pin::Pin;
 
 use actix_web::dev::Payload;
-use actix_web::http::header;
-use actix_web::web::{Bytes, BytesMut};
-use actix_web::{FromRequest, HttpRequest, web};
-use contract::problem::{FieldFault, ProblemKind};
-use futures::StreamExt as _;
+use actix_web::{FromRequest, HttpRequest};
+use contract::problem::FieldFault;
 use jsonschema::Validator;
 use serde::de::DeserializeOwned;
 use serde_json::{Value, json};
@@ -18,7 +13,15 @@ use sha2::{Digest as _, Sha256};
 use utoipa::ToSchema;
 
 use crate::BODY_LIMIT;
+use crate::arrival::{Arriving, Gate, arrive};
 use crate::problem::Rejection;
+
+/// Bodies in JSON.
+pub(crate) const JSON: Gate = Gate {
+    types: &["application/json", "application/merge-patch+json"],
+    asks_for: "`Content-Type: application/json`",
+    limit: BODY_LIMIT,
+};
 
 /// A body that keeps the contract.
 pub(crate) struct Checked<T> {
@@ -53,6 +56,11 @@ impl Schemas {
         Self(compiled.collect())
     }
 
+    /// Whether a value keeps the schema of this name.
+    pub(crate) fn allows(&self, name: &str, value: &Value) -> bool {
+        self.0.get(name).is_none_or(|validator| validator.is_valid(value))
+    }
+
     fn faults(&self, name: &str, value: &Value) -> Vec<FieldFault> {
         let Some(validator) = self.0.get(name) else { return Vec::new() };
         validator
@@ -67,37 +75,27 @@ impl Schemas {
 
 impl<T: DeserializeOwned + ToSchema + 'static> FromRequest for Checked<T> {
     type Error = Rejection;
-    type Future = Pin<Box<dyn Future<Output = Result<Self, Rejection>>>>;
+    type Future = Arriving<Self>;
 
     fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
-        let request = request.clone();
-        let payload = payload.take();
-        Box::pin(async move {
-            json_type(&request)?;
-            let bytes = read(&request, payload).await?;
-            let value: Value = serde_json::from_slice(&bytes).map_err(|error| {
-                Rejection::invalid(vec![FieldFault {
-                    pointer: String::new(),
-                    detail: format!("not JSON: {error}"),
-                }])
-            })?;
-            let faults = request
-                .app_data::<web::Data<Schemas>>()
-                .map(|schemas| schemas.faults(&T::name(), &value))
-                .unwrap_or_default();
-            if !faults.is_empty() {
+        arrive(request, payload, JSON, |arrived, schemas| {
+            let value: Value = serde_json::from_slice(&arrived.bytes)
+                .map_err(|error| whole(format!("not JSON: {error}")))?;
+            let faults = schemas.map(|schemas| schemas.faults(&T::name(), &value));
+            if let Some(faults) = faults.filter(|faults| !faults.is_empty()) {
                 return Err(Rejection::invalid(faults));
             }
             // What a schema can't say (a member given twice, a number too long) is found here, one at a time.
-            let body = serde_json::from_slice(&bytes).map_err(|error| {
-                Rejection::invalid(vec![FieldFault {
-                    pointer: String::new(),
-                    detail: error.to_string(),
-                }])
-            })?;
-            Ok(Self { body, fingerprint: fingerprint(request.path(), &bytes) })
+            let body =
+                serde_json::from_slice(&arrived.bytes).map_err(|error| whole(error.to_string()))?;
+            Ok(Self { body, fingerprint: arrived.fingerprint })
         })
     }
+}
+
+/// The refusal of a body as a whole.
+fn whole(detail: String) -> Rejection {
+    Rejection::invalid(vec![FieldFault { pointer: String::new(), detail }])
 }
 
 /// SHA-256 of a path and the body's bytes.
@@ -107,46 +105,4 @@ pub(crate) fn fingerprint(path: &str, bytes: &[u8]) -> [u8; 32] {
     hash.update([0]);
     hash.update(bytes);
     hash.finalize().into()
-}
-
-fn json_type(request: &HttpRequest) -> Result<(), Rejection> {
-    let given = request
-        .headers()
-        .get(header::CONTENT_TYPE)
-        .and_then(|value| value.to_str().ok())
-        .unwrap_or_default();
-    let essence = given.split(';').next().unwrap_or_default().trim().to_ascii_lowercase();
-    if essence == "application/json" || essence == "application/merge-patch+json" {
-        return Ok(());
-    }
-    Err(Rejection::new(ProblemKind::UnsupportedMediaType, "send `Content-Type: application/json`"))
-}
-
-/// The body's bytes, up to the limit.
-pub(crate) async fn read(request: &HttpRequest, mut payload: Payload) -> Result<Bytes, Rejection> {
-    let too_large = || {
-        Rejection::new(ProblemKind::BodyTooLarge, format!("a body has at most {BODY_LIMIT} bytes"))
-    };
-    let announced = request
-        .headers()
-        .get(header::CONTENT_LENGTH)
-        .and_then(|value| value.to_str().ok())
-        .and_then(|value| value.parse::<usize>().ok());
-    if announced.is_some_and(|length| length > BODY_LIMIT) {
-        return Err(too_large());
-    }
-    let mut bytes = BytesMut::with_capacity(announced.unwrap_or(1024).min(64 * 1024));
-    while let Some(chunk) = payload.next().await {
-        let chunk = chunk.map_err(|error| {
-            Rejection::new(
-                ProblemKind::InvalidRequest,
-                format!("the body does not arrive: {error}"),
-            )
-        })?;
-        if bytes.len() + chunk.len() > BODY_LIMIT {
-            return Err(too_large());
-        }
-        bytes.extend_from_slice(&chunk);
-    }
-    Ok(bytes.freeze())
 }

@@ -2,30 +2,42 @@
 
 mod absences;
 mod accept;
+mod arrival;
+mod attachments;
 pub mod auth;
+mod batch;
 mod bays;
 mod body;
 mod call;
+mod catalogues;
 mod clock;
 mod derivations;
+mod document;
 mod equipment;
 mod etag;
 mod fallback;
 mod health;
 mod journal;
+mod labour_words;
+mod limits;
 mod lines;
 mod list;
+mod location;
 mod openapi;
 mod orders;
 mod permits;
 mod plan;
 mod problem;
+mod query;
+mod readiness;
 mod reports;
 mod shifts;
 mod status;
+mod stream;
 mod tasks;
 mod technicians;
 mod vehicles;
+mod worklist;
 
 use actix_web::body::MessageBody;
 use actix_web::dev::{ServiceFactory, ServiceRequest, ServiceResponse};
@@ -42,6 +54,7 @@ pub use openapi::document;
 use crate::auth::TokenKeys;
 use crate::body::Schemas;
 use crate::fallback::KnownPaths;
+use crate::query::KnownParameters;
 
 /// Largest body that is read, in bytes. An attachment of 20 MB is 27 MB in base64.
 pub const BODY_LIMIT: usize = 32 * 1024 * 1024;
@@ -53,6 +66,7 @@ pub struct Shared {
     keys: web::Data<TokenKeys>,
     schemas: web::Data<Schemas>,
     paths: web::Data<KnownPaths>,
+    parameters: web::Data<KnownParameters>,
 }
 
 impl Shared {
@@ -64,11 +78,13 @@ impl Shared {
             keys: web::Data::new(keys),
             schemas: web::Data::new(Schemas::of(&document)),
             paths: web::Data::new(KnownPaths::of(&document)),
+            parameters: web::Data::new(KnownParameters::of(&document)),
         }
     }
 }
 
 /// Every route below `/v1`, in one place.
+#[expect(clippy::too_many_lines, reason = "a list, one route a line")]
 fn routes(config: &mut ServiceConfig<'_>) {
     config.service(
         utoipa_actix_web::scope("/v1")
@@ -79,14 +95,42 @@ fn routes(config: &mut ServiceConfig<'_>) {
             .service(orders::amend_order)
             .service(orders::answer_question)
             .service(orders::observe_order)
+            .service(orders::split_order)
             .service(orders::release_order)
+            .service(worklist::get_worklist)
             .service(lines::put_line)
             .service(lines::remove_line)
             .service(lines::report_progress)
+            .service(lines::get_line_document)
             .service(derivations::derive_order)
+            .service(derivations::derive_anew)
+            .service(derivations::why_not)
+            .service(catalogues::upload_catalogue)
+            .service(catalogues::list_catalogues)
+            .service(catalogues::get_document)
+            .service(catalogues::check_catalogue)
+            .service(catalogues::get_impact)
+            .service(catalogues::publish_catalogue)
+            .service(catalogues::get_catalogue)
+            .service(catalogues::redraft_catalogue)
+            .service(catalogues::lay_catalogue_aside)
+            .service(catalogues::check_document)
+            .service(labour_words::add_word)
+            .service(labour_words::list_words)
+            .service(labour_words::get_word)
+            .service(labour_words::put_word)
+            .service(labour_words::remove_word)
             .service(vehicles::get_vehicle)
+            .service(vehicles::depart)
+            .service(vehicles::come_back)
+            .service(vehicles::pass_lock)
+            .service(vehicles::correct_identity)
+            .service(vehicles::agree_to_identity)
             .service(tasks::list_tasks)
             .service(tasks::get_task)
+            .service(readiness::get_readiness)
+            .service(attachments::get_attachment)
+            .service(attachments::redact_attachment)
             .service(tasks::take_lease)
             .service(tasks::renew_lease)
             .service(tasks::return_lease)
@@ -100,14 +144,23 @@ fn routes(config: &mut ServiceConfig<'_>) {
             .service(tasks::hand_over_task)
             .service(tasks::waive_task)
             .service(tasks::approve_waiver)
+            .service(tasks::revoke_waiver)
+            .service(limits::give_limit)
+            .service(limits::list_limits)
+            .service(limits::approve_limit)
             .service(plan::get_plan)
             .service(plan::try_plan)
+            .service(plan::get_load)
+            .service(plan::ask_promise)
+            .service(plan::why_late)
+            .service(plan::get_gains)
             .service(plan::pin_task)
             .service(plan::list_pins)
             .service(plan::unpin_task)
             .service(reports::get_report)
             .service(clock::get_clock)
             .service(journal::list_events)
+            .service(stream::stream_events)
             .service(journal::list_entries)
             .service(journal::list_checkpoints)
             .service(journal::get_proof)
@@ -158,8 +211,9 @@ pub fn app(
         .app_data(shared.keys)
         .app_data(shared.schemas)
         .app_data(shared.paths)
+        .app_data(shared.parameters)
         .app_data(problem::path_config())
-        .app_data(problem::query_config())
+        .app_data(query::config())
         .app_data(web::PayloadConfig::new(BODY_LIMIT))
         .configure(routes)
         .openapi_service(|_| SwaggerUi::new("/docs/{_:.*}").url("/openapi.json", document()))

@@ -1,6 +1,7 @@
 //! `/v1/orders/{id}/lines`.
 
-use actix_web::{HttpResponse, delete, post, put, web};
+use actix_web::http::header;
+use actix_web::{HttpResponse, delete, get, post, put, web};
 use contract::orders::{LineProgress, NewLine, OrderView};
 use contract::problem::Problem;
 use uuid::Uuid;
@@ -9,7 +10,7 @@ use workflow::flow::Flow;
 use crate::body::Checked;
 use crate::call::CallHeaders;
 use crate::orders::shown;
-use crate::permits::{Allowed, AmendOrder, ReportProgress};
+use crate::permits::{Allowed, AmendOrder, ReadFiles, ReportProgress};
 use crate::problem::Rejection;
 
 /// Add a line, or change it whole.
@@ -77,4 +78,31 @@ pub(crate) async fn report_progress(
     let call = headers.call(allowed.caller, new.fingerprint);
     let (order, line) = *path;
     Ok(shown(&workflow::progress::progress(&flow, &call, order, line, &new.body).await?))
+}
+
+/// The document of the business that a line was sublet to, as a file.
+#[utoipa::path(
+    tag = "orders",
+    responses(
+        (status = OK, description = "the file, in its own media type", content_type = "application/octet-stream"),
+        (status = "default", body = Problem, content_type = "application/problem+json")
+    )
+)]
+#[get("/orders/{id}/lines/{line}/document")]
+pub(crate) async fn get_line_document(
+    flow: web::Data<Flow>,
+    allowed: Allowed<ReadFiles>,
+    path: web::Path<(Uuid, i32)>,
+) -> Result<HttpResponse, Rejection> {
+    let (order, line) = *path;
+    let file = workflow::sublet::document(&flow, &allowed.caller, order, line).await?;
+    // A file from outside is saved, never shown as a page of this service.
+    Ok(HttpResponse::Ok()
+        .content_type(file.media_type)
+        .insert_header((
+            header::CONTENT_DISPOSITION,
+            format!("attachment; filename=\"line-{line}\""),
+        ))
+        .insert_header((header::X_CONTENT_TYPE_OPTIONS, "nosniff"))
+        .body(file.bytes))
 }

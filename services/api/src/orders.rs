@@ -4,8 +4,8 @@ use actix_web::http::header::{self, HeaderValue};
 use actix_web::{HttpRequest, HttpResponse, get, patch, post, put, web};
 use contract::list::Page;
 use contract::orders::{
-    NewAnswer, NewObservation, NewOrder, NewRelease, OrderPatch, OrderQuery, OrderSummary,
-    OrderView,
+    NewAnswer, NewObservation, NewOrder, NewRelease, NewSplit, OrderPatch, OrderQuery,
+    OrderSummary, OrderView, SplitView,
 };
 use contract::problem::Problem;
 use uuid::Uuid;
@@ -58,6 +58,8 @@ pub(crate) async fn intake_order(
 }
 
 /// Take the whole order again, by its number.
+///
+/// What the order says already changes nothing. The vehicle stays the same one: another VIN is a 422 of its own kind.
 #[utoipa::path(
     tag = "orders",
     request_body = NewOrder,
@@ -76,7 +78,7 @@ pub(crate) async fn put_order(
     new: Checked<NewOrder>,
 ) -> Result<HttpResponse, Rejection> {
     let call = headers.call(allowed.caller, new.fingerprint);
-    let (order, created) = workflow::amend::put_whole(&flow, &call, &number, &new.body).await?;
+    let (order, created) = workflow::put::put_whole(&flow, &call, &number, &new.body).await?;
     Ok(taken_in(&order, created))
 }
 
@@ -180,6 +182,30 @@ pub(crate) async fn observe_order(
 ) -> Result<HttpResponse, Rejection> {
     let call = headers.call(allowed.caller, new.fingerprint);
     Ok(shown(&workflow::observe::observe(&flow, &call, *id, &new.body).await?))
+}
+
+/// Split lines off to an order of their own, with their tasks and evidence. Both journals tell.
+#[utoipa::path(
+    tag = "orders",
+    request_body = NewSplit,
+    params(("If-Match" = Option<String>, Header, description = "the order's ETag, to be sure that nothing changed")),
+    responses(
+        (status = CREATED, body = SplitView),
+        (status = "default", body = Problem, content_type = "application/problem+json")
+    )
+)]
+#[post("/orders/{id}/splits")]
+pub(crate) async fn split_order(
+    flow: web::Data<Flow>,
+    allowed: Allowed<AmendOrder>,
+    headers: CallHeaders,
+    id: web::Path<Uuid>,
+    new: Checked<NewSplit>,
+) -> Result<HttpResponse, Rejection> {
+    let call = headers.call(allowed.caller, new.fingerprint);
+    let split = workflow::split::split(&flow, &call, *id, &new.body).await?;
+    let at = format!("/v1/orders/{}", split.into.id);
+    Ok(HttpResponse::Created().insert_header((header::LOCATION, at)).json(split))
 }
 
 /// Release the vehicle, or learn all that is still open.

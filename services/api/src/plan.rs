@@ -2,6 +2,8 @@
 
 use actix_web::http::header;
 use actix_web::{HttpRequest, HttpResponse, delete, get, post, web};
+use contract::forecast::{GainsView, LoadQuery, LoadView, PromiseView, WhyLateQuery, WhyLateView};
+use contract::orders::NewOrder;
 use contract::plan::{NewPin, NewTrial, PinView, PlanQuery, PlanView, TrialView};
 use contract::problem::Problem;
 use uuid::Uuid;
@@ -10,7 +12,7 @@ use workflow::flow::Flow;
 use crate::accept::{Offer, choose};
 use crate::body::{Checked, fingerprint};
 use crate::call::CallHeaders;
-use crate::permits::{Allowed, ChangePlan, ReadOrders};
+use crate::permits::{Allowed, AmendOrder, ChangePlan, ReadOrders};
 use crate::problem::Rejection;
 
 const JSON: Offer = Offer("application/json");
@@ -52,7 +54,7 @@ pub(crate) async fn get_plan(
         .body(body))
 }
 
-/// What if? Compares with the plan as it is; changes nothing.
+/// What if? Compares with the plan as it is; changes nothing unless `adopt` is set.
 #[utoipa::path(
     tag = "plan",
     request_body = NewTrial,
@@ -65,9 +67,82 @@ pub(crate) async fn get_plan(
 pub(crate) async fn try_plan(
     flow: web::Data<Flow>,
     allowed: Allowed<ChangePlan>,
+    headers: CallHeaders,
     new: Checked<NewTrial>,
 ) -> Result<HttpResponse, Rejection> {
-    Ok(HttpResponse::Ok().json(workflow::plan::trial(&flow, &allowed.caller, &new.body).await?))
+    let call = headers.call(allowed.caller, new.fingerprint);
+    Ok(HttpResponse::Ok().json(workflow::plan::trial(&flow, &call, &new.body).await?))
+}
+
+/// How much of what bays offer and people can do is planned, by hours of the clock.
+#[utoipa::path(
+    tag = "plan",
+    params(LoadQuery),
+    responses(
+        (status = OK, body = LoadView),
+        (status = "default", body = Problem, content_type = "application/problem+json")
+    )
+)]
+#[get("/plan/load")]
+pub(crate) async fn get_load(
+    flow: web::Data<Flow>,
+    allowed: Allowed<ReadOrders>,
+    query: web::Query<LoadQuery>,
+) -> Result<HttpResponse, Rejection> {
+    Ok(HttpResponse::Ok().json(workflow::plan::forecast(&flow, &allowed.caller, &query).await?))
+}
+
+/// The earliest promise that can be kept for an order that is not there yet, all others left where they are planned. Stores nothing.
+#[utoipa::path(
+    tag = "plan",
+    request_body = NewOrder,
+    responses(
+        (status = OK, body = PromiseView),
+        (status = "default", body = Problem, content_type = "application/problem+json")
+    )
+)]
+#[post("/plan/promises")]
+pub(crate) async fn ask_promise(
+    flow: web::Data<Flow>,
+    allowed: Allowed<AmendOrder>,
+    new: Checked<NewOrder>,
+) -> Result<HttpResponse, Rejection> {
+    Ok(HttpResponse::Ok().json(workflow::plan::promise(&flow, &allowed.caller, &new.body).await?))
+}
+
+/// Why an order ends when it does: the chain of work that ends it, and what each link waited for.
+#[utoipa::path(
+    tag = "plan",
+    params(WhyLateQuery),
+    responses(
+        (status = OK, body = WhyLateView),
+        (status = "default", body = Problem, content_type = "application/problem+json")
+    )
+)]
+#[get("/plan/why-late")]
+pub(crate) async fn why_late(
+    flow: web::Data<Flow>,
+    allowed: Allowed<ReadOrders>,
+    query: web::Query<WhyLateQuery>,
+) -> Result<HttpResponse, Rejection> {
+    Ok(HttpResponse::Ok()
+        .json(workflow::plan::why_late(&flow, &allowed.caller, query.order).await?))
+}
+
+/// What one more technician, bay or tool would save: each is tried by planning once more.
+#[utoipa::path(
+    tag = "plan",
+    responses(
+        (status = OK, body = GainsView),
+        (status = "default", body = Problem, content_type = "application/problem+json")
+    )
+)]
+#[get("/plan/gains")]
+pub(crate) async fn get_gains(
+    flow: web::Data<Flow>,
+    allowed: Allowed<ReadOrders>,
+) -> Result<HttpResponse, Rejection> {
+    Ok(HttpResponse::Ok().json(workflow::plan::gains(&flow, &allowed.caller).await?))
 }
 
 /// Keep a task at a bay, with a technician, or at a time.

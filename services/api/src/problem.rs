@@ -131,14 +131,6 @@ pub(crate) fn path_config() -> web::PathConfig {
     })
 }
 
-/// Query parameters that do not read.
-pub(crate) fn query_config() -> web::QueryConfig {
-    web::QueryConfig::default().error_handler(|error, _| {
-        let detail = error.to_string();
-        Rejection::invalid(vec![FieldFault { pointer: "query".to_owned(), detail }]).into()
-    })
-}
-
 /// One type of problem.
 #[derive(Debug, Serialize, ToSchema)]
 pub(crate) struct ProblemType {

@@ -14,9 +14,10 @@ pub(crate) fn of(kind: Kind) -> StatusCode {
         Kind::UnsupportedMediaType => StatusCode::UNSUPPORTED_MEDIA_TYPE,
         Kind::InvalidRequest => StatusCode::BAD_REQUEST,
         Kind::BodyTooLarge => StatusCode::PAYLOAD_TOO_LARGE,
-        Kind::Unprocessable | Kind::IdempotencyKeyReused | Kind::CatalogueFaulty => {
-            StatusCode::UNPROCESSABLE_ENTITY
-        }
+        Kind::Unprocessable
+        | Kind::IdempotencyKeyReused
+        | Kind::VinDiffers
+        | Kind::CatalogueFaulty => StatusCode::UNPROCESSABLE_ENTITY,
         Kind::VersionStale => StatusCode::PRECONDITION_FAILED,
         Kind::VersionRequired => StatusCode::PRECONDITION_REQUIRED,
         Kind::RequestInProgress

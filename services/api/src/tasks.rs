@@ -7,11 +7,12 @@ use contract::list::Page;
 use contract::problem::Problem;
 use contract::tasks::{
     NewAcknowledgement, NewAttestation, NewDecision, NewFinish, NewHandover, NewInterruption,
-    NewStart, NewWaiver, TaskQuery, TaskView, VerdictsView, WaiverView,
+    NewRevocation, NewStart, NewWaiver, TaskQuery, TaskView, VerdictsView, WaiverQuery, WaiverView,
 };
 use uuid::Uuid;
 use workflow::flow::Flow;
 
+use crate::batch::Items;
 use crate::body::{Checked, fingerprint};
 use crate::call::CallHeaders;
 use crate::list::with_next;
@@ -101,10 +102,10 @@ pub(crate) async fn send_evidence(
     allowed: Allowed<SendEvidence>,
     headers: CallHeaders,
     id: web::Path<Uuid>,
-    new: Checked<NewEvidence>,
+    new: Items,
 ) -> Result<HttpResponse, Rejection> {
     let call = headers.call(allowed.caller, new.fingerprint);
-    let (verdicts, late) = workflow::evidence::submit(&flow, &call, *id, &new.body).await?;
+    let (verdicts, late) = workflow::evidence::submit(&flow, &call, *id, &new.batch).await?;
     let mut answer = if late { HttpResponse::Accepted() } else { HttpResponse::Ok() };
     Ok(answer.json(verdicts))
 }
@@ -112,6 +113,7 @@ pub(crate) async fn send_evidence(
 /// Approve a waiver that needs two people.
 #[utoipa::path(
     tag = "tasks",
+    params(WaiverQuery),
     responses(
         (status = OK, body = WaiverView),
         (status = "default", body = Problem, content_type = "application/problem+json")
@@ -123,9 +125,32 @@ pub(crate) async fn approve_waiver(
     allowed: Allowed<WaiveTask>,
     headers: CallHeaders,
     id: web::Path<Uuid>,
+    query: web::Query<WaiverQuery>,
 ) -> Result<HttpResponse, Rejection> {
-    let call = headers.call(allowed.caller, fingerprint(&id.to_string(), &[]));
-    Ok(HttpResponse::Ok().json(workflow::waive::approve(&flow, &call, *id).await?))
+    let named = format!("{id}/{:?}", query.waiver);
+    let call = headers.call(allowed.caller, fingerprint(&named, &[]));
+    Ok(HttpResponse::Ok().json(workflow::waive::approve(&flow, &call, *id, query.waiver).await?))
+}
+
+/// Take a waiver back: the task is to be done after all.
+#[utoipa::path(
+    tag = "tasks",
+    request_body = NewRevocation,
+    responses(
+        (status = OK, body = WaiverView),
+        (status = "default", body = Problem, content_type = "application/problem+json")
+    )
+)]
+#[post("/tasks/{id}/waiver/revocations")]
+pub(crate) async fn revoke_waiver(
+    flow: web::Data<Flow>,
+    allowed: Allowed<WaiveTask>,
+    headers: CallHeaders,
+    id: web::Path<Uuid>,
+    new: Checked<NewRevocation>,
+) -> Result<HttpResponse, Rejection> {
+    let call = headers.call(allowed.caller, new.fingerprint);
+    Ok(HttpResponse::Ok().json(workflow::waive::revoke(&flow, &call, *id, &new.body).await?))
 }
 
 /// Acknowledge cautions by name, before preparing.

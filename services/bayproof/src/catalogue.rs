@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use derivation::check;
-use derivation::document::{self, Limits, Positions};
+use derivation::document::{self, Document, Limits};
 
 use crate::{Outcome, documents};
 
@@ -12,8 +12,8 @@ pub(crate) fn check(file: &Path) -> Outcome {
     let bytes = documents::bytes(file)?;
     let (faults, summary) = match document::read(&bytes, Limits::default()) {
         Err(faults) => (faults, String::new()),
-        Ok(catalogue) => {
-            let report = check::check(&catalogue, Positions::Text(&bytes));
+        Ok(Document { catalogue, positions }) => {
+            let report = check::check(&catalogue, &positions);
             for note in &report.notes {
                 documents::print(&format!("{}:{note} (note)", file.display()))?;
             }

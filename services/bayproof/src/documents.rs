@@ -16,9 +16,11 @@ pub(crate) fn catalogue(file: Option<&Path>) -> Outcome<Catalogue> {
         return starter::catalogue().map_err(|faults| refusal(&faults));
     };
     let name = file.display().to_string();
-    document::read(&bytes(file)?, Limits::default()).map_err(|faults| {
+    let bytes = bytes(file)?;
+    let read = document::read(&bytes, Limits::default()).map_err(|faults| {
         refusal(&faults.into_iter().map(|fault| (name.clone(), fault)).collect::<Vec<_>>())
-    })
+    })?;
+    Ok(read.catalogue)
 }
 
 /// The bytes of a file; `-` is standard input.

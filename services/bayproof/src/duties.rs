@@ -14,7 +14,13 @@ pub fn begin(flow: &Flow, stop: &CancellationToken) -> Vec<JoinHandle<()>> {
     let every = Duration::from_millis;
     // Another process that does the same duties is told apart by this id.
     let holder = Uuid::new_v4();
+    let (waiting, stopping) = (flow.clone(), stop.clone());
+    let let_go = rt::spawn(async move {
+        stopping.cancelled().await;
+        waiting.stop();
+    });
     vec![
+        let_go,
         repeat(flow, stop, "seal", every(50), async move |flow, shop| {
             seal::seal(flow, shop, holder).await.map(drop)
         }),

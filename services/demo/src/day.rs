@@ -24,8 +24,9 @@ use crate::shop::Shop;
 use crate::technician::Vehicle;
 use crate::visit::{Visit, report};
 
-/// Tenths of a second that the plan may take to answer to something.
-const PLAN_PATIENCE: u32 = 300;
+/// Tenths of a second that the plan may take to answer to something. What somebody has taken already stays with them until
+/// it is done, so that this may be most of a fast day.
+const PLAN_PATIENCE: u32 = 900;
 
 /// Plays the day on a running service. Progress lines go to `say`.
 pub async fn play(service: &Service, say: Arc<Say>) -> Result<Report, Failure> {

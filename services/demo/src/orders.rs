@@ -60,7 +60,7 @@ pub enum Scene {
     FailsOnce,
     /// A task is waived by two people.
     Waived,
-    /// The battery is not disconnected while the calipers stand open.
+    /// Line 2, asked for while the calipers stand open, does not disconnect the battery until they are closed.
     CalipersOpen,
     /// The vehicle is asked for too early.
     AskedTooEarly,
@@ -129,7 +129,7 @@ pub const DAY: &[Plot] = &[
         ..PLAIN
     },
     Plot {
-        about: "rear pads and battery, kept apart",
+        about: "rear pads, and the battery asked for later",
         model: "Tarn Estate",
         features: &["electronic_parking_brake", "power_windows_one_touch"],
         lines: &[
@@ -371,7 +371,11 @@ impl Plot {
                 features: self.facts(),
                 ..VehicleFacts::default()
             },
-            lines: (1..).zip(self.lines).map(|(line, work)| work.line(line)).collect(),
+            lines: (1..)
+                .zip(self.lines)
+                .filter(|(line, _)| self.scene != Scene::CalipersOpen || *line == 1)
+                .map(|(line, work)| work.line(line))
+                .collect(),
             trouble_codes: self.codes.iter().map(|code| (*code).to_owned()).collect(),
             complaints: Vec::new(),
             arrives_at: None,
@@ -433,6 +437,7 @@ impl Work {
             skills: None,
             parts_expected_at: None,
             on_hold: None,
+            sublet: None,
         }
     }
 }

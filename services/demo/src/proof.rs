@@ -10,7 +10,7 @@ use domain::signal::{Signal, Values};
 use sha2::{Digest as _, Sha256};
 
 /// The routine that the invented vehicles know.
-const ROUTINE: &str = "0203";
+pub const ROUTINE: &str = "0203";
 /// A person read the status record of a routine and takes it for passed.
 const STATUS_PASSED: &str = "routine_status_passed";
 
@@ -49,6 +49,17 @@ pub fn all_of(views: &[PreconditionView], moment: &Moment) -> Shown {
         show(&view.condition, longest_hold(std::slice::from_ref(view)), &moment, &mut shown);
     }
     shown
+}
+
+/// Readings over the whole run of what must hold throughout it, none further apart than their signals allow.
+pub fn through_the_run(views: &[PreconditionView], moment: &Moment) -> Vec<EvidenceItem> {
+    let mut shown = Shown::default();
+    let run = moment.now - moment.from;
+    for view in views.iter().filter(|view| view.throughout) {
+        show(view.while_running.as_ref().unwrap_or(&view.condition), run, moment, &mut shown);
+    }
+    shown.own.retain(|item| matches!(item, EvidenceItem::Reading { .. }));
+    shown.own
 }
 
 /// The vehicle's number as the engine control module answers (SAE J1979 service 09).

@@ -59,7 +59,7 @@ async fn wrong_vehicle(visit: &Visit<'_>, story: &Story) -> Result<(), Failure> 
     let task = visit.until_any_ready(|task| !task.preconditions.is_empty()).await?;
     let (hands, mut job) = take(visit, &task).await?;
     let one = &hands.technician;
-    let second = visit.shop.other(one);
+    let second = visit.shop.other(one, &job.task.needs.skills);
     one.acknowledge(&job).await?;
     one.identify(&job, &visit.plot.vin(999_999)).await?;
     let refused = one.start(&mut job).await;
@@ -94,7 +94,7 @@ async fn broken(visit: &Visit<'_>, story: &Story, decision: Decision) -> Result<
     let task = visit.until_any_ready(|task| needs_tool(task) && after(task)).await?;
     let (hands, mut job) = take(visit, &task).await?;
     let one = &hands.technician;
-    let second = visit.shop.other(one);
+    let second = visit.shop.other(one, &job.task.needs.skills);
     one.prepare_and_start(&mut job, &visit.vehicle, second).await?;
     let held = one.interrupt(&job, "connection lost, ignition on, nothing moves", true).await?;
     story.expect(held.state == TaskState::Held, "a task that broke off is held");
@@ -139,6 +139,9 @@ async fn waived(visit: &Visit<'_>, story: &Story) -> Result<(), Failure> {
         reason: "ice on every road around; the customer brings it back tomorrow".to_owned(),
         customer_told: Some("adaptive cruise control stays off until the road check".to_owned()),
         restriction: Some("do not use adaptive cruise control".to_owned()),
+        place: None,
+        precondition: None,
+        expires_at: None,
     };
     let given: WaiverView = visit.shop.dispatcher.post(&path, &body).await?;
     story.expect(given.approval_needed, "this waiver needs two people");
@@ -155,6 +158,10 @@ async fn waived(visit: &Visit<'_>, story: &Story) -> Result<(), Failure> {
 async fn calipers_open(visit: &Visit<'_>, story: &Story) -> Result<(), Failure> {
     let open = visit.until_ready("parking_brake_open_for_service").await?;
     while !visit.work_task(&open).await? {}
+    let Some(battery) = visit.plot.line(2, Authorisation::Approved) else { return Ok(()) };
+    let added = format!("/v1/orders/{}/lines/2", visit.order);
+    visit.shop.desk.put::<_, OrderView>(&added, &battery, None).await?;
+    story.tell("the customer asks for wiring work as well");
     let hands = visit.shop.hands(|one| one.skills.iter().any(|skill| skill == "brakes")).await;
     let one = &hands.technician;
     let path = format!("/v1/orders/{}/lines/2/progress", visit.order);
@@ -166,16 +173,20 @@ async fn calipers_open(visit: &Visit<'_>, story: &Story) -> Result<(), Failure> 
         "bracket-open",
         "to disconnect the battery while the calipers stand open",
     );
-    let later = report(contract::orders::Progress::NotDone, None, Vec::new());
-    visit.shop.desk.post::<_, OrderView>(&path, &later).await?;
-    story.tell("the battery is left for another visit");
     let settled = one.client.now().await? + chrono::TimeDelta::seconds(32);
     one.client.wait_until(settled).await?;
     while !visit.begin_line(1, &hands).await? {
         tokio::time::sleep(std::time::Duration::from_millis(100)).await;
     }
+    let unbolted = report(contract::orders::Progress::Finished, None, Vec::new());
+    let refused = one.report(visit.order, 1, &unbolted).await;
+    story.refused(
+        &refused,
+        "precondition-not-met",
+        "to call the pads finished with nobody saying that the calipers are bolted",
+    );
     visit.end_line(1, &hands).await?;
-    story.tell("pads fitted");
+    story.tell("pads fitted, calipers bolted; the battery waits until they are closed");
     Ok(())
 }
 
@@ -213,7 +224,7 @@ async fn declined(visit: &Visit<'_>, story: &Story) -> Result<(), Failure> {
 /// A new attempt from the beginning.
 async fn do_again(visit: &Visit<'_>, task: &TaskView) -> Result<TaskView, Failure> {
     let (hands, job) = take(visit, task).await?;
-    let second = visit.shop.other(&hands.technician);
+    let second = visit.shop.other(&hands.technician, &job.task.needs.skills);
     hands.technician.carry_out(job, &visit.vehicle, second).await
 }
 

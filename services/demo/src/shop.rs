@@ -8,6 +8,7 @@ use contract::resources::{
     BayView, EquipmentView, NewBay, NewEquipment, NewShift, NewTechnician, ShiftView,
     TechnicianView,
 };
+use contract::tasks::TaskView;
 use domain::role::Role;
 use std::sync::Arc;
 use tokio::sync::{Mutex, OwnedMutexGuard};
@@ -129,12 +130,23 @@ impl Shop {
         }
     }
 
-    /// Another person than this one, to stand by or to take over: with the same skills as far as there is one.
-    pub fn other(&self, than: &Technician) -> Option<&Technician> {
+    /// High-voltage work is one person's from beginning to end here, because whoever set the lock takes it off.
+    pub fn may_lock(&self, one: &Technician, task: &TaskView) -> bool {
+        let locks = |skills: &[String]| skills.iter().any(|skill| skill == "high_voltage");
+        let first = self.technicians().find(|other| locks(&other.skills));
+        !locks(&task.needs.skills) || first.is_some_and(|first| first.id == one.id)
+    }
+
+    /// Another person than this one, to stand by or to take over: able to do this work if there is one, and otherwise with
+    /// as many of the same skills as there are.
+    pub fn other(&self, than: &Technician, work: &[String]) -> Option<&Technician> {
         let shared = |one: &Technician| {
             one.skills.iter().filter(|skill| than.skills.contains(skill)).count()
         };
-        self.technicians().filter(|one| one.id != than.id).max_by_key(|one| shared(one))
+        let able = |one: &Technician| work.iter().all(|skill| one.skills.contains(skill));
+        self.technicians()
+            .filter(|one| one.id != than.id)
+            .max_by_key(|one| (able(one), shared(one)))
     }
 }
 
@@ -146,6 +158,7 @@ async fn bays(dispatcher: &Client) -> Result<Vec<BayView>, Failure> {
                 name: (*name).to_owned(),
                 zone: (*zone).to_owned(),
                 capabilities: words(capabilities),
+                measured: Vec::new(),
             };
             there.push(dispatcher.post("/v1/bays", &body).await?);
         }

@@ -190,9 +190,9 @@ impl Visit<'_> {
 
     /// Does a task from beginning to end; false if it can't be taken or started now.
     pub async fn work_task(&self, task: &TaskView) -> Result<bool, Failure> {
-        let hands = self.shop.hands(|one| one.can(task)).await;
+        let hands = self.shop.hands(|one| one.can(task) && self.shop.may_lock(one, task)).await;
         let technician = &hands.technician;
-        let second = self.shop.other(technician);
+        let second = self.shop.other(technician, &task.needs.skills);
         let job = match technician.take(task.id).await {
             Ok(job) => job,
             Err(Failure::Refused(_)) => {
@@ -249,7 +249,7 @@ impl Visit<'_> {
 
 /// A report of a line's progress.
 pub fn report(progress: Progress, bay: Option<Uuid>, attests: Vec<String>) -> LineProgress {
-    LineProgress { progress, bay, technician: None, attests }
+    LineProgress { progress, bay, technician: None, attests, document: None }
 }
 
 /// The reasons of a refusal in one line.

@@ -30,6 +30,12 @@ impl Client {
         client.with("authorization", &format!("Bearer {token}"))
     }
 
+    /// The token, as a shell story sends it.
+    pub(crate) fn token(&self) -> String {
+        let bearer = self.headers["authorization"].to_str().expect("a token is text");
+        bearer.trim_start_matches("Bearer ").to_owned()
+    }
+
     /// The same caller, sending this header too.
     pub(crate) fn with(&self, name: &str, value: &str) -> Self {
         let mut client = self.clone();

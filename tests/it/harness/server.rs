@@ -1,6 +1,8 @@
 //! One running service, and the PostgreSQL below all of them.
 
-use std::fmt::Write as _;
+use std::io::Write as _;
+use std::path::Path;
+use std::process::{Command, Stdio};
 use std::sync::atomic::{AtomicU32, Ordering};
 use std::sync::mpsc;
 use std::thread::JoinHandle;
@@ -80,9 +82,32 @@ impl Server {
     /// Starts a service on a database of its own.
     pub(super) async fn start() -> Self {
         let postgres = Postgres::get().await;
-        let mut database = format!("bayproof_test_{}", std::process::id());
-        write!(database, "_{}", MADE.fetch_add(1, Ordering::Relaxed)).expect("writes");
+        let database = new_name();
         postgres.run(&format!("CREATE DATABASE {database} TEMPLATE {}", postgres.template)).await;
+        Self::start_on(postgres, database).await
+    }
+
+    /// Starts another service on what a dump of this one's database restores.
+    pub(super) async fn start_restored(&self) -> Self {
+        let postgres = Postgres::get().await;
+        let database = new_name();
+        postgres.run(&format!("CREATE DATABASE {database} TEMPLATE template0")).await;
+        // Row security holds for the owner too, so that only a superuser can dump.
+        let url = |database: &str| postgres.url(Role::Superuser, database);
+        let mut superuser = PgConnection::connect(&url("postgres")).await.expect("connects");
+        let folder: String =
+            sqlx::query_scalar("SELECT setting FROM pg_config WHERE name = 'BINDIR'")
+                .fetch_one(&mut superuser)
+                .await
+                .expect("tells where its programs are");
+        let (from, to) = (url(&self.database), url(&database));
+        tokio::task::spawn_blocking(move || dump_and_restore(Path::new(&folder), &from, &to))
+            .await
+            .expect("restores");
+        Self::start_on(postgres, database).await
+    }
+
+    async fn start_on(postgres: &Postgres, database: String) -> Self {
         let service_url = postgres.url(Role::Service, &database);
         let owner_url = postgres.url(Role::Owner, &database);
         let keys = TokenKeys::new(SECRET).expect("long enough");
@@ -97,6 +122,26 @@ impl Server {
             .expect("waits");
         Self { base, service_url, owner_url, keys, database, stop, thread: Some(thread) }
     }
+}
+
+fn new_name() -> String {
+    let number = MADE.fetch_add(1, Ordering::Relaxed);
+    format!("bayproof_test_{}_{number}", std::process::id())
+}
+
+fn dump_and_restore(programs: &Path, from: &str, to: &str) {
+    let dump = Command::new(programs.join("pg_dump")).args(["--format=custom", from]).output();
+    let dump = dump.expect("pg_dump runs");
+    assert!(dump.status.success(), "{}", String::from_utf8_lossy(&dump.stderr));
+    let mut restore = Command::new(programs.join("pg_restore"))
+        .args(["--exit-on-error", "--dbname", to])
+        .stdin(Stdio::piped())
+        .spawn()
+        .expect("pg_restore runs");
+    let mut pipe = restore.stdin.take().expect("a pipe");
+    pipe.write_all(&dump.stdout).expect("reads the dump");
+    drop(pipe);
+    assert!(restore.wait().expect("ends").success(), "pg_restore ended badly");
 }
 
 async fn serve(url: &str, keys: TokenKeys, stop: CancellationToken, tell: &mpsc::Sender<String>) {
@@ -122,7 +167,8 @@ impl Drop for Server {
     fn drop(&mut self) {
         self.stop.cancel();
         let ended = self.thread.take().map(JoinHandle::join);
-        let drop_database = format!("DROP DATABASE IF EXISTS {} WITH (FORCE)", self.database);
+        // Without force PostgreSQL sends its own vacuum worker away, which the owner can't.
+        let drop_database = format!("DROP DATABASE IF EXISTS {}", self.database);
         let dropped = std::thread::spawn(move || {
             let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build();
             runtime.expect("starts").block_on(async {

@@ -1,0 +1,82 @@
+//! A batch of evidence as a body: one item that breaks the contract does not spoil the others.
+
+use actix_web::dev::Payload;
+use actix_web::{FromRequest, HttpRequest};
+use chrono::{DateTime, Utc};
+use contract::evidence::EvidenceItem;
+use contract::problem::FieldFault;
+use serde::Deserialize;
+use serde_json::Value;
+use serde_json::value::RawValue;
+use utoipa::ToSchema as _;
+use workflow::evidence::{Batch, Posted};
+
+use crate::arrival::{Arriving, arrive};
+use crate::body::{JSON, Schemas};
+use crate::problem::Rejection;
+
+/// Most items of a batch; [`contract::evidence::NewEvidence`] says the same.
+const MOST: usize = 10_000;
+
+/// A batch, each of its items read for itself.
+pub(crate) struct Items {
+    /// The batch.
+    pub(crate) batch: Batch,
+    /// SHA-256 of the path and the body's bytes.
+    pub(crate) fingerprint: [u8; 32],
+}
+
+/// [`contract::evidence::NewEvidence`] with its items unread.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Unread<'a> {
+    #[serde(default)]
+    fence: Option<i64>,
+    #[serde(default)]
+    sent_at: Option<DateTime<Utc>>,
+    #[serde(borrow)]
+    items: Vec<&'a RawValue>,
+}
+
+impl FromRequest for Items {
+    type Error = Rejection;
+    type Future = Arriving<Self>;
+
+    fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
+        arrive(request, payload, JSON, |arrived, schemas| {
+            let unread: Unread = serde_json::from_slice(&arrived.bytes)
+                .map_err(|error| fault("", error.to_string()))?;
+            if !(1..=MOST).contains(&unread.items.len()) {
+                return Err(fault("/items", format!("a batch has 1 to {MOST} items")));
+            }
+            let item = |raw: &&RawValue| item(raw.get(), schemas);
+            let batch = Batch {
+                fence: unread.fence,
+                sent_at: unread.sent_at,
+                items: unread.items.iter().map(item).collect(),
+            };
+            Ok(Self { batch, fingerprint: arrived.fingerprint })
+        })
+    }
+}
+
+/// One item, or what is wrong with it.
+fn item(text: &str, schemas: Option<&Schemas>) -> Posted {
+    let item: EvidenceItem = serde_json::from_str(text).map_err(|error| {
+        // Where in the item it stands helps nobody who did not write it by hand.
+        let told = error.to_string();
+        told.split(" at line ").next().unwrap_or_default().to_owned()
+    })?;
+    let value: Value = serde_json::from_str(text).map_err(|error| error.to_string())?;
+    match schemas.filter(|schemas| !schemas.allows(&EvidenceItem::name(), &value)) {
+        Some(_) => {
+            Err("a member of the item is too long, or of another type than the contract's"
+                .to_owned())
+        }
+        None => Ok(item),
+    }
+}
+
+fn fault(pointer: &str, detail: String) -> Rejection {
+    Rejection::invalid(vec![FieldFault { pointer: pointer.to_owned(), detail }])
+}
