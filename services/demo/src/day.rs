@@ -8,7 +8,7 @@ use chrono::TimeDelta;
 use contract::leases::ReturnLease;
 use contract::list::Page;
 use contract::orders::{OrderSummary, OrderView, Progress};
-use contract::plan::PlanView;
+use contract::plan::{PlanItem, PlanView};
 use contract::resources::{AbsenceView, EndAbsence, NewAbsence};
 use contract::tasks::{Decision, NewDecision, TaskView};
 use domain::lifecycle::{LineState, OrderState, TaskState};
@@ -24,9 +24,10 @@ use crate::shop::Shop;
 use crate::technician::Vehicle;
 use crate::visit::{Visit, report};
 
-/// Tenths of a second that the plan may take to answer to something. What somebody has taken already stays with them until
-/// it is done, so that this may be most of a fast day.
+/// Tenths of a second that the plan may take to answer to something, on a busy machine.
 const PLAN_PATIENCE: u32 = 900;
+/// Hours that the technician who goes home is away. Work that only they can do is planned for when they are back.
+const AWAY: TimeDelta = TimeDelta::hours(36);
 
 /// Plays the day on a running service. Progress lines go to `say`.
 pub async fn play(service: &Service, say: Arc<Say>) -> Result<Report, Failure> {
@@ -194,12 +195,13 @@ async fn surprise(shop: &Shop, story: &Story) -> Result<(), Failure> {
         story.expect(false, "somebody and some bay are planned");
         return Ok(());
     };
+    let back = now + AWAY;
     let away = NewAbsence {
         technician: Some(person),
         bay: None,
         equipment: None,
         from_at: None,
-        until_at: Some(now + TimeDelta::hours(36)),
+        until_at: Some(back),
         reason: "unwell, gone home".to_owned(),
     };
     let out = NewAbsence {
@@ -213,13 +215,12 @@ async fn surprise(shop: &Shop, story: &Story) -> Result<(), Failure> {
     for body in [&away, &out] {
         absences.push(shop.dispatcher.post::<_, AbsenceView>("/v1/absences", body).await?);
     }
-    let without = |plan: &PlanView| {
-        !plan.items.iter().any(|item| {
-            item.starts_at > now + TimeDelta::minutes(30)
-                && (item.technicians.contains(&person) || item.bay == Some(bay))
-        })
+    let counts_on_them = |item: &PlanItem| {
+        item.starts_at > now
+            && (item.bay == Some(bay)
+                || (item.technicians.contains(&person) && item.starts_at < back))
     };
-    match plan_when(shop, without).await? {
+    match plan_when(shop, |plan| !plan.items.iter().any(counts_on_them)).await? {
         Some(repaired) => story.tell(&format!(
             "repaired without a technician and a bay: version {} after {}, {} items moved",
             repaired.version,
