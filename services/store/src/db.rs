@@ -125,14 +125,28 @@ pub async fn roll_back(tx: Tx) -> Result<(), StoreError> {
     Ok(tx.rollback().await?)
 }
 
-/// The one clock, in microseconds. Read it after the locks of a transaction.
-pub async fn service_now(conn: &mut Conn) -> Result<DateTime<Utc>, StoreError> {
-    Ok(sqlx::query_scalar!(r#"SELECT service_now() AS "now!""#).fetch_one(conn).await?)
+/// When something is done and who does it.
+#[derive(Debug, Clone)]
+pub struct Moment {
+    /// The one clock, in microseconds.
+    pub now: DateTime<Utc>,
+    /// The technician's name and salt, while they are here.
+    pub person: Option<(String, Vec<u8>)>,
 }
 
-/// Locks a name for the rest of the transaction; `false`: somebody else holds it.
-pub async fn try_lock(conn: &mut Conn, name: i64) -> Result<bool, StoreError> {
-    Ok(sqlx::query_scalar!(r#"SELECT pg_try_advisory_xact_lock($1) AS "got!""#, name)
-        .fetch_one(conn)
-        .await?)
+/// The present moment, with the technician of a shop who does something. Read it after the locks of a transaction.
+pub async fn moment(
+    conn: &mut Conn,
+    technician: Option<(Uuid, Uuid)>,
+) -> Result<Moment, StoreError> {
+    let (shop, technician) = technician.unzip();
+    let row = sqlx::query!(
+        r#"SELECT service_now() AS "now!", t.name AS "name?", t.salt AS "salt?"
+           FROM (VALUES (1)) AS one LEFT JOIN technician t ON t.shop = $1 AND t.id = $2 AND NOT t.retired"#,
+        shop,
+        technician
+    )
+    .fetch_one(conn)
+    .await?;
+    Ok(Moment { now: row.now, person: row.name.zip(row.salt) })
 }

@@ -23,11 +23,15 @@ pub struct NewEntry {
     pub names: Value,
 }
 
-/// Appends an entry.
+/// Appends an entry. One that belongs to an order takes the number that it names there, which must be the next one: an
+/// order whose row is locked has it.
 pub async fn append(conn: &mut Conn, shop: Uuid, entry: &NewEntry) -> Result<(), StoreError> {
-    sqlx::query!(
-        "INSERT INTO journal_entry (shop, id, order_id, order_seq, kind, at, bytes, names)
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8)",
+    let done = sqlx::query!(
+        "WITH taken AS (
+             UPDATE repair_order SET next_seq = next_seq + 1
+             WHERE shop = $1 AND id = $3 AND next_seq = $4 RETURNING id)
+         INSERT INTO journal_entry (shop, id, order_id, order_seq, kind, at, bytes, names)
+         SELECT $1, $2, $3, $4, $5, $6, $7, $8 WHERE $3::uuid IS NULL OR EXISTS (SELECT FROM taken)",
         shop,
         entry.id,
         entry.order.map(|(order, _)| order),
@@ -39,14 +43,13 @@ pub async fn append(conn: &mut Conn, shop: Uuid, entry: &NewEntry) -> Result<(),
     )
     .execute(conn)
     .await?;
-    Ok(())
+    if done.rows_affected() == 1 { Ok(()) } else { Err(StoreError::Collision) }
 }
 
-/// Draws the next number of an order's entries; the order's row is locked by it.
+/// The number that an order's next entry will have; the order's row is locked by asking.
 pub async fn next_order_seq(conn: &mut Conn, shop: Uuid, order: Uuid) -> Result<i64, StoreError> {
     Ok(sqlx::query_scalar!(
-        r#"UPDATE repair_order SET next_seq = next_seq + 1 WHERE shop = $1 AND id = $2
-           RETURNING next_seq - 1 AS "seq!""#,
+        "SELECT next_seq FROM repair_order WHERE shop = $1 AND id = $2 FOR UPDATE",
         shop,
         order
     )

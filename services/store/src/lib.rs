@@ -31,7 +31,7 @@ pub mod vehicles;
 pub mod waivers;
 pub mod watch;
 
-pub use db::{Conn, Db, MIGRATOR, Readiness, Tx, commit, roll_back, service_now, try_lock};
+pub use db::{Conn, Db, MIGRATOR, Moment, Readiness, Tx, commit, moment, roll_back};
 pub use error::StoreError;
 /// A column that holds a JSON document.
 pub use sqlx::types::Json;

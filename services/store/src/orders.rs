@@ -7,6 +7,7 @@ use serde_json::Value;
 use sqlx::types::Json;
 use uuid::Uuid;
 
+use crate::vehicles::VehicleRow;
 use crate::{Conn, StoreError};
 
 /// A repair order.
@@ -169,33 +170,30 @@ pub async fn load(conn: &mut Conn, shop: Uuid, ids: &[Uuid]) -> Result<Vec<Order
 }
 
 /// An order whose row is locked.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone)]
 pub struct Locked {
     /// Its vehicle, which is locked besides.
-    pub vehicle: Uuid,
+    pub vehicle: VehicleRow,
     /// The number that its next entry in the journal will have.
     pub next_seq: i64,
 }
 
 /// Locks an order, and its vehicle before it. `None`: there is no such order.
 pub async fn lock(conn: &mut Conn, shop: Uuid, id: Uuid) -> Result<Option<Locked>, StoreError> {
-    let vehicle = sqlx::query_scalar!(
-        "SELECT id FROM vehicle
-         WHERE shop = $1 AND id = (SELECT vehicle FROM repair_order WHERE shop = $1 AND id = $2) FOR UPDATE",
-        shop,
-        id
-    )
-    .fetch_optional(&mut *conn)
-    .await?;
-    let Some(vehicle) = vehicle else { return Ok(None) };
-    let next_seq = sqlx::query_scalar!(
-        "SELECT next_seq FROM repair_order WHERE shop = $1 AND id = $2 FOR UPDATE",
+    // Rows are locked in the order in which FOR UPDATE names their tables; everybody takes the vehicle first.
+    let row = sqlx::query!(
+        "SELECT v.id, v.vin, v.identity, v.plate, o.next_seq
+         FROM repair_order o JOIN vehicle v ON v.shop = o.shop AND v.id = o.vehicle
+         WHERE o.shop = $1 AND o.id = $2 FOR UPDATE OF v, o",
         shop,
         id
     )
     .fetch_optional(conn)
     .await?;
-    Ok(next_seq.map(|next_seq| Locked { vehicle, next_seq }))
+    Ok(row.map(|row| Locked {
+        vehicle: VehicleRow { id: row.id, vin: row.vin, identity: row.identity, plate: row.plate },
+        next_seq: row.next_seq,
+    }))
 }
 
 /// The order of this number.

@@ -14,25 +14,45 @@ pub struct StoredAnswer {
     pub answer: String,
 }
 
-/// Looks an answer up.
+/// What is known of an idempotency key.
+#[derive(Debug)]
+pub enum Known {
+    /// Nothing: the key is locked for the rest of the transaction.
+    New,
+    /// A request with it still runs.
+    Busy,
+    /// It was answered.
+    Answered(StoredAnswer),
+}
+
+/// Looks an answer up, after locking the key under a number made of it.
 pub async fn find(
     conn: &mut Conn,
     shop: Uuid,
     operation: &str,
     key: &str,
-) -> Result<Option<StoredAnswer>, StoreError> {
-    Ok(sqlx::query_as!(
-        StoredAnswer,
-        "SELECT fingerprint, answer FROM stored_answer WHERE shop = $1 AND operation = $2 AND key = $3",
+    lock: i64,
+) -> Result<Known, StoreError> {
+    let row = sqlx::query!(
+        r#"SELECT pg_try_advisory_xact_lock($4) AS "got!", s.fingerprint AS "fingerprint?", s.answer AS "answer?"
+           FROM (VALUES (1)) AS one LEFT JOIN stored_answer s ON s.shop = $1 AND s.operation = $2 AND s.key = $3"#,
         shop,
         operation,
-        key
+        key,
+        lock
     )
-    .fetch_optional(conn)
-    .await?)
+    .fetch_one(conn)
+    .await?;
+    Ok(match (row.got, row.fingerprint.zip(row.answer)) {
+        (false, _) => Known::Busy,
+        (true, None) => Known::New,
+        (true, Some((fingerprint, answer))) => {
+            Known::Answered(StoredAnswer { fingerprint, answer })
+        }
+    })
 }
 
-/// Stores an answer.
+/// Stores an answer. A collision: the key was answered between looking and locking.
 pub async fn insert(
     conn: &mut Conn,
     shop: Uuid,
@@ -41,9 +61,9 @@ pub async fn insert(
     stored: &StoredAnswer,
     at: DateTime<Utc>,
 ) -> Result<(), StoreError> {
-    sqlx::query!(
+    let done = sqlx::query!(
         "INSERT INTO stored_answer (shop, operation, key, fingerprint, answer, created_at)
-         VALUES ($1, $2, $3, $4, $5, $6)",
+         VALUES ($1, $2, $3, $4, $5, $6) ON CONFLICT DO NOTHING",
         shop,
         operation,
         key,
@@ -53,7 +73,7 @@ pub async fn insert(
     )
     .execute(conn)
     .await?;
-    Ok(())
+    if done.rows_affected() == 1 { Ok(()) } else { Err(StoreError::Collision) }
 }
 
 /// Forgets answers older than the moment given.

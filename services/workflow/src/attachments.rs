@@ -38,7 +38,7 @@ pub async fn redact(
         let kept = kept.ok_or_else(|| Refusal::not_found("attachment"))?;
         let order = store::tasks::order_of(step.conn(), shop, kept.task).await?;
         let order = order.ok_or_else(|| Refusal::not_found("task"))?;
-        store::orders::lock(step.conn(), shop, order).await?;
+        step.lock_order(order).await?;
         if kept.redacted.is_some() {
             return Err(Refusal::new(ProblemKind::WrongState, "this file was redacted before"));
         }

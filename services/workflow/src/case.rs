@@ -21,7 +21,7 @@ use store::waivers::WaiverRow;
 use uuid::Uuid;
 
 use crate::flow::Step;
-use crate::recent::{Mark, Recent};
+use crate::recent::{Left, Recent};
 use crate::record::Happening;
 use crate::refusal::Refusal;
 use crate::standing;
@@ -280,11 +280,18 @@ pub(crate) fn on_road(task: &TaskRow) -> bool {
 }
 
 impl Step {
-    /// Locks the vehicle and the order, ends leases that ran out, and loads.
-    pub(crate) async fn lock_case(&mut self, order: Uuid) -> Result<Case, Refusal> {
+    /// Locks an order, and its vehicle before it.
+    pub(crate) async fn lock_order(&mut self, order: Uuid) -> Result<Locked, Refusal> {
         let shop = self.shop();
         let locked = store::orders::lock(self.conn(), shop, order).await?;
-        locked.ok_or_else(|| Refusal::not_found("order"))?;
+        let locked = locked.ok_or_else(|| Refusal::not_found("order"))?;
+        self.next_seqs.insert(order, locked.next_seq);
+        Ok(locked)
+    }
+
+    /// Locks the vehicle and the order, ends leases that ran out, and loads.
+    pub(crate) async fn lock_case(&mut self, order: Uuid) -> Result<Case, Refusal> {
+        self.lock_order(order).await?;
         let mut case = self.see_case(order).await?;
         self.end_leases(&mut case).await?;
         self.end_waivers(&mut case).await?;
@@ -293,42 +300,62 @@ impl Step {
 
     /// The same, found by one of the order's tasks.
     pub(crate) async fn lock_case_of_task(&mut self, task: Uuid) -> Result<Case, Refusal> {
-        let shop = self.shop();
-        let order = store::tasks::order_of(self.conn(), shop, task).await?;
-        let order = order.ok_or_else(|| Refusal::not_found("task"))?;
+        let order = self.order_of(task).await?;
         self.lock_case(order).await
     }
 
-    /// Locks as [`Self::lock_case`], but loads only what evidence of this task is judged by, because evidence comes often:
-    /// the task with its attempts and samples. Everything else of the order is left out.
+    /// Locks as [`Self::lock_case`], but has only what evidence of this task is judged by, because evidence comes often:
+    /// the task with its attempts and samples, as the last batch left them or loaded. Everything else of the order is
+    /// left out.
     pub(crate) async fn lock_task(&mut self, recent: &Recent, task: Uuid) -> Result<Case, Refusal> {
-        let shop = self.shop();
-        let order = store::tasks::order_of(self.conn(), shop, task).await?;
-        let order = order.ok_or_else(|| Refusal::not_found("task"))?;
-        let locked = store::orders::lock(self.conn(), shop, order).await?;
-        let locked = locked.ok_or_else(|| Refusal::not_found("order"))?;
-        let now = self.now().await?;
-        let conn = self.conn();
-        let found = store::vehicles::find(&mut *conn, shop, locked.vehicle).await?;
-        let tasks = store::tasks::load(&mut *conn, shop, &[task]).await?;
-        let order = store::orders::load(&mut *conn, shop, &[order]).await?.pop();
-        let (Some(vehicle), Some(order)) = (found, order) else {
-            return Err(Refusal::not_found("order"));
+        let mut case = match recent.take(task) {
+            Some(left) => self.take_up(left).await?,
+            None => None,
         };
+        if case.is_none() {
+            case = Some(self.load_task(task).await?);
+        }
+        let mut case = case.ok_or_else(|| Refusal::not_found("task"))?;
+        self.end_leases(&mut case).await?;
+        self.know_the_bay(&mut case, task).await?;
+        Ok(case)
+    }
+
+    /// What the last batch left, if nothing else was written of the order since.
+    async fn take_up(&mut self, left: Left) -> Result<Option<Case>, Refusal> {
+        let locked = self.lock_order(left.case.order.id).await?;
+        if locked.next_seq != left.next_seq {
+            return Ok(None);
+        }
+        let now = self.now().await?;
+        let Some(mut case) = left.at(now) else { return Ok(None) };
+        case.vehicle = locked.vehicle;
+        Ok(Some(case))
+    }
+
+    /// Locks and loads what evidence of a task is judged by.
+    async fn load_task(&mut self, task: Uuid) -> Result<Case, Refusal> {
+        let id = self.order_of(task).await?;
+        let locked = self.lock_order(id).await?;
+        let now = self.now().await?;
+        let shop = self.shop();
+        let conn = self.conn();
+        let mut tasks = store::tasks::load(&mut *conn, shop, &[task]).await?;
+        let order = store::orders::load(&mut *conn, shop, &[id]).await?.pop();
+        let order = order.ok_or_else(|| Refusal::not_found("order"))?;
         let attempts = store::attempts::load(&mut *conn, shop, &[task]).await?;
-        let samples = self.samples_of_task(recent, locked, &tasks, &attempts, now).await?;
+        let samples = self.samples(&tasks, &attempts, now).await?;
         // A task takes over the limits that were given for the one whose place it takes.
         let conn = self.conn();
-        let mut tasks = tasks;
         while let Some(replaced) = tasks.last().and_then(|t| t.replaces) {
             tasks.extend(store::tasks::load(&mut *conn, shop, &[replaced]).await?);
         }
         let ids: Vec<Uuid> = tasks.iter().map(|t| t.id).collect();
         let limits = store::limits::load(&mut *conn, shop, &ids).await?;
         let waivers = store::waivers::load(&mut *conn, shop, &[task]).await?;
-        let mut case = Case {
+        Ok(Case {
             order,
-            vehicle,
+            vehicle: locked.vehicle,
             tasks,
             attempts,
             samples,
@@ -347,30 +374,14 @@ impl Step {
             limits,
             away: None,
             acknowledged: Vec::new(),
-        };
-        self.end_leases(&mut case).await?;
-        self.know_the_bay(&mut case, task).await?;
-        Ok(case)
+        })
     }
 
-    /// What the evidence of a task's attempt that goes on says: as the last batch left it, or read again.
-    async fn samples_of_task(
-        &mut self,
-        recent: &Recent,
-        locked: Locked,
-        tasks: &[TaskRow],
-        attempts: &[AttemptRow],
-        now: DateTime<Utc>,
-    ) -> Result<BTreeMap<Uuid, Vec<Sample>>, Refusal> {
-        if let [task] = tasks {
-            let needed = standing::needed(task, attempts, now);
-            let mark =
-                Mark { order: task.order_id, attempt: task.attempt, next_seq: locked.next_seq };
-            if let Some(known) = recent.take(task.id, mark, needed.since) {
-                return Ok(BTreeMap::from([(task.id, known)]));
-            }
-        }
-        self.samples(tasks, attempts, now).await
+    /// The order that a task belongs to.
+    async fn order_of(&mut self, task: Uuid) -> Result<Uuid, Refusal> {
+        let shop = self.shop();
+        let order = store::tasks::order_of(self.conn(), shop, task).await?;
+        order.ok_or_else(|| Refusal::not_found("task"))
     }
 
     /// What the evidence of attempts that go on says, as far as it bears on now.
@@ -403,9 +414,8 @@ impl Step {
 
     /// The same, found by one of the order's tasks.
     pub(crate) async fn see_case_of_task(&mut self, task: Uuid) -> Result<Case, Refusal> {
-        let shop = self.shop();
-        let order = store::tasks::order_of(self.conn(), shop, task).await?;
-        self.see_case(order.ok_or_else(|| Refusal::not_found("task"))?).await
+        let order = self.order_of(task).await?;
+        self.see_case(order).await
     }
 
     /// Loads several orders.

@@ -23,7 +23,7 @@ use crate::attachment;
 use crate::caller::Call;
 use crate::case::Case;
 use crate::flow::{Flow, Step};
-use crate::recent::{Known, Mark};
+use crate::recent::Left;
 use crate::record::Happening;
 use crate::refusal::Refusal;
 use crate::said::{Said, Sender, say};
@@ -176,16 +176,14 @@ impl Step {
         Ok((attempt.clone(), !held))
     }
 
-    /// Leaves what is known of a task's attempt for the next batch.
-    fn leave(&mut self, mut case: Case, task: Uuid) -> Result<(), Refusal> {
-        let samples = case.samples.remove(&task).unwrap_or_default();
+    /// Leaves what a task's evidence was judged by for the next batch.
+    fn leave(&mut self, case: Case, task: Uuid) -> Result<(), Refusal> {
         let row = case.task(task)?;
-        if let Some(next_seq) = self.touched.get(&row.order_id).copied()
+        if let Some(next_seq) = self.next_seqs.get(&row.order_id).copied()
             && row.state.is_leased()
         {
-            let mark = Mark { order: row.order_id, attempt: row.attempt, next_seq };
             let since = standing::needed(row, &case.attempts, case.now).since;
-            self.left = Some((task, Known { mark, since, samples }));
+            self.left = Some(Left { task, next_seq, since, case });
         }
         Ok(())
     }

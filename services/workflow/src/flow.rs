@@ -1,6 +1,6 @@
 //! What every step needs: the database, and transactions that carry an idempotency key.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use chrono::{DateTime, Utc};
@@ -9,8 +9,8 @@ use journal::key::SealingKey;
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 use sha2::{Digest as _, Sha256};
-use store::stored_answers::{self, StoredAnswer};
-use store::{Conn, Db, StoreError, Tx};
+use store::stored_answers::{self, Known, StoredAnswer};
+use store::{Conn, Db, Moment, StoreError, Tx};
 use tokio::sync::{Notify, OwnedSemaphorePermit, Semaphore, broadcast, watch};
 use tokio::task::JoinHandle;
 use uuid::Uuid;
@@ -18,7 +18,7 @@ use uuid::Uuid;
 use crate::caller::{Call, Caller, Once};
 use crate::ids::Ids;
 use crate::reading::Readers;
-use crate::recent::{Known, Recent};
+use crate::recent::{Left, Recent};
 use crate::record::Signature;
 use crate::refusal::Refusal;
 use crate::shelf::Shelf;
@@ -54,12 +54,14 @@ const TURNS: usize = 2;
 pub struct Step {
     pub(crate) tx: Tx,
     pub(crate) caller: Caller,
-    now: Option<DateTime<Utc>>,
+    moment: Option<Moment>,
     ids: Ids,
-    /// Orders that entries were written for, with the number that the next entry will have.
-    pub(crate) touched: BTreeMap<Uuid, i64>,
+    /// Orders that entries were written for.
+    pub(crate) touched: BTreeSet<Uuid>,
+    /// The numbers that the next entries of orders will have, whose rows are locked.
+    pub(crate) next_seqs: BTreeMap<Uuid, i64>,
     /// What a batch of evidence left, for the next one.
-    pub(crate) left: Option<(Uuid, Known)>,
+    pub(crate) left: Option<Left>,
     pub(crate) signature: Option<Signature>,
 }
 
@@ -152,10 +154,10 @@ impl Flow {
         }
         store::commit(here.tx).await?;
         self.bell.notify_waiters();
-        if let Some((task, known)) = here.left {
-            self.recent.put(task, known);
+        if let Some(left) = here.left {
+            self.recent.put(left);
         }
-        for order in here.touched.into_keys() {
+        for order in here.touched {
             // Nobody may be watching.
             drop(self.changes.send(order));
         }
@@ -225,8 +227,16 @@ pub(crate) async fn ended<T>(work: JoinHandle<T>) -> Result<T, Refusal> {
 
 impl Step {
     fn new(tx: Tx, caller: Caller) -> Self {
-        let touched = BTreeMap::new();
-        Self { tx, caller, now: None, ids: Ids::new(), touched, left: None, signature: None }
+        Self {
+            tx,
+            caller,
+            moment: None,
+            ids: Ids::new(),
+            touched: BTreeSet::new(),
+            next_seqs: BTreeMap::new(),
+            left: None,
+            signature: None,
+        }
     }
 
     /// The connection.
@@ -241,12 +251,16 @@ impl Step {
 
     /// The time of this step: the service's clock, read once. Ask for it after taking locks.
     pub(crate) async fn now(&mut self) -> Result<DateTime<Utc>, Refusal> {
-        if let Some(now) = self.now {
-            return Ok(now);
+        Ok(self.moment().await?.now)
+    }
+
+    /// When this is done and who does it, read once.
+    pub(crate) async fn moment(&mut self) -> Result<&Moment, Refusal> {
+        if self.moment.is_none() {
+            let technician = self.caller.technician.map(|id| (self.caller.shop, id));
+            self.moment = Some(store::moment(&mut self.tx, technician).await?);
         }
-        let now = store::service_now(&mut self.tx).await?;
-        self.now = Some(now);
-        Ok(now)
+        self.moment.as_ref().ok_or_else(|| Refusal::new(ProblemKind::Internal, "no clock"))
     }
 
     /// A fresh id.
@@ -266,16 +280,17 @@ impl Step {
         let digest: [u8; 32] = hash.finalize().into();
         let mut lock = [0; 8];
         lock.copy_from_slice(&digest[..8]);
-        if !store::try_lock(&mut self.tx, i64::from_be_bytes(lock)).await? {
-            return Err(Refusal::new(
+        let lock = i64::from_be_bytes(lock);
+        match stored_answers::find(&mut self.tx, shop, operation, &once.key, lock).await? {
+            Known::New => Ok(None),
+            Known::Busy => Err(Refusal::new(
                 ProblemKind::RequestInProgress,
                 "a request with this idempotency key still runs",
-            ));
-        }
-        match stored_answers::find(&mut self.tx, shop, operation, &once.key).await? {
-            None => Ok(None),
-            Some(stored) if stored.fingerprint == once.fingerprint => Ok(Some(stored.answer)),
-            Some(_) => Err(Refusal::new(
+            )),
+            Known::Answered(stored) if stored.fingerprint == once.fingerprint => {
+                Ok(Some(stored.answer))
+            }
+            Known::Answered(_) => Err(Refusal::new(
                 ProblemKind::IdempotencyKeyReused,
                 "this idempotency key was used with another body",
             )),

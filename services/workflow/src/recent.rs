@@ -1,4 +1,4 @@
-//! What a batch of evidence left of an attempt's samples, so that the next batch need not read them again. The database
+//! What a batch of evidence left of the task that it belongs to, so that the next batch need not read it again. The database
 //! is the truth: what is kept here holds only while nothing more was written of the order, which its number of entries tells.
 
 use std::collections::{BTreeMap, HashMap};
@@ -8,48 +8,59 @@ use chrono::{DateTime, Utc};
 use evidence::sample::{Kind, Sample};
 use uuid::Uuid;
 
-/// What is known of attempts, by task.
+use crate::case::Case;
+use crate::standing;
+
+/// What batches left, by task.
 #[derive(Debug, Default)]
-pub(crate) struct Recent(Mutex<HashMap<Uuid, Known>>);
+pub(crate) struct Recent(Mutex<HashMap<Uuid, Left>>);
 
-/// Which state of an attempt's evidence is meant.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) struct Mark {
-    /// The task's order.
-    pub(crate) order: Uuid,
-    /// The number of the attempt.
-    pub(crate) attempt: i32,
-    /// The number that the order's next entry in the journal will have.
-    pub(crate) next_seq: i64,
-}
-
-/// The samples of an attempt that bear on now.
+/// What a batch left.
 #[derive(Debug)]
-pub(crate) struct Known {
-    pub(crate) mark: Mark,
-    /// They are complete from then on, and hold the last of each series before.
+pub(crate) struct Left {
+    /// The task.
+    pub(crate) task: Uuid,
+    /// The number that the order's next entry in the journal had after it.
+    pub(crate) next_seq: i64,
+    /// Samples are complete from then on, and hold the last of each series before.
     pub(crate) since: DateTime<Utc>,
-    pub(crate) samples: Vec<Sample>,
+    /// What the batch was judged by.
+    pub(crate) case: Case,
 }
 
-/// How many attempts are remembered; beyond that all are forgotten and read again.
-const ROOM: usize = 4096;
+/// How many tasks are remembered; beyond that all are forgotten and read again.
+const ROOM: usize = 1024;
 
 impl Recent {
-    /// The samples of a task as its last batch left them, as far as they bear on what is asked from `since` on; `None` when
-    /// something else was written since, or they do not reach back so far. Whoever takes them puts the new ones back.
-    pub(crate) fn take(&self, task: Uuid, mark: Mark, since: DateTime<Utc>) -> Option<Vec<Sample>> {
-        let known = self.0.lock().unwrap_or_else(PoisonError::into_inner).remove(&task)?;
-        (known.mark == mark && known.since <= since).then(|| bearing(known.samples, since))
+    /// What the last batch of a task left. Whoever takes it puts the new one back.
+    pub(crate) fn take(&self, task: Uuid) -> Option<Left> {
+        self.0.lock().unwrap_or_else(PoisonError::into_inner).remove(&task)
     }
 
     /// Keeps what a batch left, once it is committed.
-    pub(crate) fn put(&self, task: Uuid, known: Known) {
+    pub(crate) fn put(&self, left: Left) {
         let mut all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
         if all.len() >= ROOM {
             all.clear();
         }
-        all.insert(task, known);
+        all.insert(left.task, left);
+    }
+}
+
+impl Left {
+    /// The case at a later moment, with the samples that bear on what is asked then; `None`: they do not reach back so far.
+    pub(crate) fn at(self, now: DateTime<Utc>) -> Option<Case> {
+        let mut case = self.case;
+        let task = case.tasks.iter().find(|task| task.id == self.task)?;
+        let since = standing::needed(task, &case.attempts, now).since;
+        if self.since > since {
+            return None;
+        }
+        case.now = now;
+        if let Some(samples) = case.samples.get_mut(&self.task) {
+            *samples = bearing(std::mem::take(samples), since);
+        }
+        Some(case)
     }
 }
 
@@ -69,7 +80,7 @@ fn bearing(samples: Vec<Sample>, since: DateTime<Utc>) -> Vec<Sample> {
 }
 
 fn series(sample: &Sample) -> String {
-    crate::standing::series(std::slice::from_ref(sample))
+    standing::series(std::slice::from_ref(sample))
 }
 
 #[cfg(test)]
@@ -80,8 +91,6 @@ mod tests {
     use evidence::sample::Mark as Objection;
 
     use super::*;
-
-    const MARK: Mark = Mark { order: Uuid::from_u128(1), attempt: 1, next_seq: 7 };
 
     fn at(second: i64) -> DateTime<Utc> {
         DateTime::UNIX_EPOCH + TimeDelta::seconds(second)
@@ -114,27 +123,5 @@ mod tests {
             state(7, 9, "hood", &[]),
         ];
         assert_eq!(kept(samples, 5), [1, 3, 4, 5, 6, 7]);
-    }
-
-    #[test]
-    fn what_a_batch_left_is_used_once_and_only_while_nothing_else_was_written() {
-        let (recent, task) = (Recent::default(), Uuid::from_u128(9));
-        let put = || {
-            let samples = vec![state(1, 5, "hood", &[])];
-            recent.put(task, Known { mark: MARK, since: at(5), samples });
-        };
-        put();
-        assert_eq!(recent.take(task, MARK, at(6)).map(|samples| samples.len()), Some(1));
-        assert_eq!(recent.take(task, MARK, at(6)), None, "it was taken");
-        put();
-        assert_eq!(recent.take(task, MARK, at(4)), None, "more is asked than it holds");
-        for other in [
-            Mark { next_seq: 8, ..MARK },
-            Mark { attempt: 2, ..MARK },
-            Mark { order: Uuid::from_u128(2), ..MARK },
-        ] {
-            put();
-            assert_eq!(recent.take(task, other, at(6)), None, "{other:?}");
-        }
     }
 }

@@ -35,12 +35,9 @@ impl Step {
     pub(crate) async fn record(&mut self, happening: Happening) -> Result<(), Refusal> {
         let shop = self.shop();
         let order = match happening.order {
-            Some(order) => {
-                Some((order, store::journal::next_order_seq(self.conn(), shop, order).await?))
-            }
+            Some(order) => Some((order, self.next_seq(order).await?)),
             None => None,
         };
-        self.touched.extend(order.map(|(order, seq)| (order, seq + 1)));
         let at = self.now().await?;
         let id = self.new_id().await?;
         let signature = self.signature().await?;
@@ -71,7 +68,20 @@ impl Step {
         let row =
             NewEntry { id, order, kind: entry.kind.clone(), at, bytes: canonical(&entry), names };
         store::journal::append(self.conn(), shop, &row).await?;
+        if let Some((order, seq)) = order {
+            self.touched.insert(order);
+            self.next_seqs.insert(order, seq + 1);
+        }
         Ok(())
+    }
+
+    /// The number that an order's next entry will have; nobody else writes one before this step ends.
+    async fn next_seq(&mut self, order: Uuid) -> Result<i64, Refusal> {
+        if let Some(known) = self.next_seqs.get(&order) {
+            return Ok(*known);
+        }
+        let shop = self.shop();
+        Ok(store::journal::next_order_seq(self.conn(), shop, order).await?)
     }
 
     /// Who signs this step's entries: a technician by name with their own salt, others by their subject with a salt of
@@ -83,13 +93,9 @@ impl Step {
         if let Some(signature) = &self.signature {
             return Ok(Some(signature.clone()));
         }
-        let shop = self.shop();
-        let person = match self.caller.technician {
-            Some(id) => store::means::person(self.conn(), shop, id).await?,
-            None => None,
-        };
-        let named = person.and_then(|p| {
-            Some(Signature { salt: p.salt.get(..SALT_BYTES)?.try_into().ok()?, name: p.name })
+        let person = self.moment().await?.person.clone();
+        let named = person.and_then(|(name, salt)| {
+            Some(Signature { salt: salt.get(..SALT_BYTES)?.try_into().ok()?, name })
         });
         let signature = named.unwrap_or_else(|| Signature {
             name: self.caller.subject.clone(),

@@ -26,7 +26,7 @@ pub async fn add(
     let document = serde_json::to_string(catalogue).map_err(StoreError::from)?;
     let document = DocumentRow { document, yaml: None };
     let mut before = flow.db.begin_reading(&[]).await?;
-    let id = Ids::new().next(store::service_now(&mut before).await?);
+    let id = Ids::new().next(store::moment(&mut before, None).await?.now);
     drop(before);
     let call = Call { caller: Caller::duty(id, "shop"), once: None, expects: None };
     flow.write(&call, "shops.add", async |step| {
