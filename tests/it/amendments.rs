@@ -18,7 +18,7 @@ pub(crate) async fn yard_with_horns() -> Yard {
     let yard = yard().await;
     let keeper = yard.shop.as_role(Role::Keeper);
     let all = keeper.get("/v1/catalogues").await.expect(200);
-    let version = all[0]["version"].as_str().expect("a version");
+    let version = all["items"][0]["version"].as_str().expect("a version");
     let path = format!("/v1/catalogues/{version}/document");
     let mut document = keeper.get(&path).await.expect(200);
     document["version"] = json!("horns");

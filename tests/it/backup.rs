@@ -1,6 +1,7 @@
 //! A dump of the database holds everything: the files, and the journal, which goes on where it ended.
 
 use contract::journal::{CheckpointView, EntryView, ProofView};
+use contract::list::Page;
 use domain::role::Role;
 use journal::hash::Hash;
 use journal::proof::verify_consistency;
@@ -11,7 +12,8 @@ use crate::planning::checkpoint;
 use crate::worker::{read, yard};
 
 async fn entries(auditor: &Client) -> Vec<EntryView> {
-    read(auditor.get("/v1/journal?limit=500").await.expect(200))
+    let page: Page<EntryView> = read(auditor.get("/v1/journal?limit=500").await.expect(200));
+    page.items
 }
 
 #[tokio::test]

@@ -128,7 +128,7 @@ async fn an_adopted_trial_is_the_plan_that_it_showed() {
     wait_for(&monday, |plan| plan.version > before.version && planned(plan)).await;
     assert_eq!(order_view(&monday.shop, last.id).await.weight, 100);
     let away = dispatcher.get("/v1/absences").await.expect(200);
-    assert_eq!(away[0]["technician"], json!(ill));
+    assert_eq!(away["items"][0]["technician"], json!(ill));
     let unknown = json!({ "technicians_out": [Uuid::nil()], "adopt": true });
     dispatcher.post("/v1/plan/trials", unknown).await.expect_problem(422, "unprocessable");
 }

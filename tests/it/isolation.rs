@@ -27,7 +27,7 @@ async fn another_shops_things_are_not_there() {
             .await
             .expect_problem(404, "not-found");
     }
-    assert_eq!(stranger.get("/v1/bays").await.expect(200), json!([]));
+    assert_eq!(stranger.get("/v1/bays").await.expect(200), json!({ "items": [] }));
     let mine = json!({ "bay": bay, "reason": "mine now" });
     stranger.post("/v1/absences", mine).await.expect_problem(422, "unprocessable");
     // The same name and the same idempotency key are free in another shop.

@@ -77,7 +77,7 @@ async fn the_manufacturers_limit_counts_within_bounds_once_another_person_agrees
     ada.post(&path, figure(&yard)).await.expect_problem(409, "wrong-state");
 
     let listed = yard.shop.as_role(Role::Auditor).get(&path).await.expect(200);
-    assert_eq!(listed.as_array().map(Vec::len), Some(1));
+    assert_eq!(listed["items"].as_array().map(Vec::len), Some(1));
     let auditor = yard.shop.as_role(Role::Auditor);
     let report = format!("/v1/orders/{}/report", order.id);
     let printed = auditor.with("accept", "application/json").get(&report).await.expect(200);

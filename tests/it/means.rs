@@ -59,7 +59,10 @@ async fn each_of_the_means_is_added_read_changed_by_its_version_and_retired() {
         let retired = dispatcher.with("if-match", &newer).delete(&location).await.expect(200);
         assert_eq!(retired["retired"], true, "{path}");
         let all = dispatcher.get(path).await.expect(200);
-        assert!(all.as_array().expect("a list").contains(&retired), "{path} still tells of it");
+        assert!(
+            all["items"].as_array().expect("a list").contains(&retired),
+            "{path} still tells of it"
+        );
     }
 }
 
@@ -120,7 +123,11 @@ async fn a_body_that_breaks_the_contract_names_every_broken_field_at_once() {
     answer(not_json.body("{")).await.expect_problem(400, "invalid-request");
     let plain = dispatcher.request(Method::POST, "/v1/bays").header("content-type", "text/plain");
     answer(plain.body("{}")).await.expect_problem(415, "unsupported-media-type");
-    assert_eq!(dispatcher.get("/v1/bays").await.expect(200), json!([]), "nothing is half-written");
+    assert_eq!(
+        dispatcher.get("/v1/bays").await.expect(200)["items"],
+        json!([]),
+        "nothing is half-written"
+    );
 }
 
 #[tokio::test]
@@ -188,6 +195,45 @@ async fn a_token_of_another_issuer_type_or_role_does_not_pass() {
 }
 
 #[tokio::test]
+async fn every_list_comes_in_pages_that_link_to_the_next() {
+    let shop = harness::shop().await;
+    for number in 1..=3 {
+        shop.bay(&format!("bay {number}"), &["lift"]).await;
+        shop.technician(&format!("technician {number}"), &[]).await;
+        shop.equipment(&format!("tool {number}"), "scan_tool").await;
+    }
+    crate::planning::checkpoint(&shop, 3).await;
+    let reader = shop.as_role(Role::Auditor);
+    for path in ["/v1/bays", "/v1/technicians", "/v1/equipment", "/v1/journal"] {
+        let whole = reader.get(&format!("{path}?limit=500")).await.expect(200);
+        let whole = whole["items"].as_array().expect("a list").clone();
+        let mut seen = Vec::new();
+        let mut next = Some(format!("{path}?limit=2"));
+        while let Some(path) = next {
+            let answer = reader.get(&path).await;
+            let link = answer.header("link").to_owned();
+            next = link.strip_prefix('<').and_then(|l| l.split_once('>')).map(|l| l.0.to_owned());
+            let items = answer.expect(200)["items"].as_array().expect("a list").clone();
+            assert!(items.len() <= 2 && (next.is_none() || items.len() == 2), "{items:?}");
+            seen.extend(items);
+        }
+        assert!(whole.len() > 2 && whole == seen, "{path}: {whole:#?} {seen:#?}");
+        for query in ["limit=0", "limit=501", "cursor=none", "after=3"] {
+            let refused = reader.get(&format!("{path}?{query}")).await;
+            assert!([400, 422].contains(&refused.status), "{path}?{query}: {}", refused.status);
+        }
+    }
+    for path in ["/v1/shifts", "/v1/absences", "/v1/plan/pins"] {
+        assert_eq!(reader.get(path).await.expect(200), json!({ "items": [] }), "{path}");
+    }
+    let newest = reader.get("/v1/journal/checkpoints?limit=1").await.expect(200);
+    let size = newest["items"][0]["size"].as_i64().expect("a size");
+    let below = reader.get(&format!("/v1/journal/checkpoints?cursor={size}")).await.expect(200);
+    let below = below["items"].as_array().expect("a list");
+    assert!(below.iter().all(|one| one["size"].as_i64() < Some(size)), "{below:#?}");
+}
+
+#[tokio::test]
 async fn what_is_not_there_is_404_and_a_wrong_method_405_with_the_right_ones() {
     let shop = harness::shop().await;
     let dispatcher = shop.as_role(Role::Dispatcher);
@@ -213,7 +259,7 @@ async fn a_request_that_comes_again_with_its_key_gets_the_same_answer_and_does_n
     assert_eq!(first.expect(201), again.expect(201));
     let other = caller.post("/v1/bays", json!({ "name": "2", "capabilities": [] })).await;
     other.expect_problem(422, "idempotency-key-reused");
-    assert_eq!(caller.get("/v1/bays").await.expect(200).as_array().map(Vec::len), Some(1));
+    assert_eq!(caller.get("/v1/bays").await.expect(200)["items"].as_array().map(Vec::len), Some(1));
 }
 
 #[tokio::test]
@@ -239,5 +285,5 @@ async fn of_many_requests_with_one_key_at_once_one_works_and_the_rest_are_told()
     assert!(!made.is_empty());
     assert!(made.windows(2).all(|pair| pair[0] == pair[1]), "one bay, told several times");
     let all = shop.as_role(Role::Dispatcher).get("/v1/bays").await.expect(200);
-    assert_eq!(all.as_array().map(Vec::len), Some(1));
+    assert_eq!(all["items"].as_array().map(Vec::len), Some(1));
 }

@@ -5,6 +5,7 @@ use std::time::Duration;
 
 use chrono::{DateTime, Datelike as _, NaiveTime, TimeDelta, Utc, Weekday};
 use contract::journal::{CheckpointView, EntryView, ProofView};
+use contract::list::Page;
 use contract::orders::OrderView;
 use contract::plan::{PlanItem, PlanView};
 use domain::procedure::{Ends, Phase};
@@ -256,7 +257,7 @@ async fn a_pin_is_kept_and_a_trial_changes_nothing() {
         item.is_some_and(|i| i.technicians == [other] && json!(i.starts_at) == json!(starts))
     };
     let pinned = monday.plan_when(kept).await;
-    assert_eq!(dispatcher.get("/v1/plan/pins").await.expect(200)[0]["id"], pin["id"]);
+    assert_eq!(dispatcher.get("/v1/plan/pins").await.expect(200)["items"][0]["id"], pin["id"]);
 
     let trial = json!({ "technicians_out": [other] });
     let tried = dispatcher.post("/v1/plan/trials", trial).await.expect(200);
@@ -266,7 +267,7 @@ async fn a_pin_is_kept_and_a_trial_changes_nothing() {
     assert_eq!((after.version, &after.items), (pinned.version, &pinned.items));
     let id = pin["id"].as_str().expect("an id");
     dispatcher.delete(&format!("/v1/plan/pins/{id}")).await.expect(204);
-    assert_eq!(dispatcher.get("/v1/plan/pins").await.expect(200), json!([]));
+    assert_eq!(dispatcher.get("/v1/plan/pins").await.expect(200), json!({ "items": [] }));
 }
 
 #[tokio::test]
@@ -341,7 +342,8 @@ async fn the_journal_has_no_gap_and_its_checkpoint_proves_every_entry() {
     let another = SealingKey::from_seed(&[8; 32]).public();
     assert!(signed.check(&another).is_err(), "another key did not sign it");
 
-    let entries: Vec<EntryView> = read(auditor.get("/v1/journal?limit=500").await.expect(200));
+    let page: Page<EntryView> = read(auditor.get("/v1/journal?limit=500").await.expect(200));
+    let entries = page.items;
     let positions: Vec<i64> = entries.iter().filter_map(|e| e.position).collect();
     assert!(
         positions.iter().copied().eq(0..i64::try_from(entries.len()).expect("few")),
@@ -374,8 +376,9 @@ pub(crate) async fn checkpoint(shop: &Shop, size: i64) -> CheckpointView {
     for _ in 0..100 {
         let path = "/v1/journal/checkpoints?limit=1";
         let newest = shop.as_role(Role::Auditor).get(path).await.expect(200);
-        if newest[0]["size"].as_i64().is_some_and(|known| known >= size) {
-            return read(newest[0].clone());
+        let newest = &newest["items"][0];
+        if newest["size"].as_i64().is_some_and(|known| known >= size) {
+            return read(newest.clone());
         }
         tokio::time::sleep(Duration::from_millis(50)).await;
     }

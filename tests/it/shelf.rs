@@ -14,7 +14,7 @@ use crate::worker::{line, order_view, read, rear_pads, taken_in, task, yard};
 async fn in_force(shop: &Shop) -> Value {
     let keeper = shop.as_role(Role::Keeper);
     let all = keeper.get("/v1/catalogues").await.expect(200);
-    let all = all.as_array().expect("a list");
+    let all = all["items"].as_array().expect("a list");
     let one = all.iter().find(|one| one["state"] == "in_force").expect("one is in force");
     let version = one["version"].as_str().expect("a version");
     keeper.get(&format!("/v1/catalogues/{version}/document")).await.expect(200)
@@ -245,7 +245,7 @@ async fn of_two_drafts_published_at_once_one_is_in_force_and_the_other_was() {
     b.expect(200);
     let all = keeper.get("/v1/catalogues").await.expect(200);
     let states: Vec<&Value> =
-        all.as_array().expect("a list").iter().map(|one| &one["state"]).collect();
+        all["items"].as_array().expect("a list").iter().map(|one| &one["state"]).collect();
     assert_eq!(states.iter().filter(|state| **state == "in_force").count(), 1, "{states:?}");
     assert_eq!(states.iter().filter(|state| **state == "retired").count(), 2, "{states:?}");
 }

@@ -14,7 +14,7 @@ use crate::harness::{self, Answer, Client, Shop, answer};
 
 async fn in_force(keeper: &Client) -> (Value, Value) {
     let all = keeper.get("/v1/catalogues").await.expect(200);
-    let version = all[0]["version"].as_str().expect("a version");
+    let version = all["items"][0]["version"].as_str().expect("a version");
     let path = format!("/v1/catalogues/{version}/document");
     (all.clone(), keeper.get(&path).await.expect(200))
 }

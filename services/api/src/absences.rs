@@ -1,6 +1,7 @@
 //! `/v1/absences`.
 
-use actix_web::{HttpResponse, get, post, web};
+use actix_web::{HttpRequest, HttpResponse, get, post, web};
+use contract::list::{Page, PageQuery};
 use contract::problem::Problem;
 use contract::resources::{AbsenceView, EndAbsence, NewAbsence};
 use uuid::Uuid;
@@ -9,6 +10,7 @@ use workflow::flow::Flow;
 use crate::body::Checked;
 use crate::call::CallHeaders;
 use crate::etag;
+use crate::list::with_next;
 use crate::permits::{Allowed, ChangeMeans, ReadMeans};
 use crate::problem::Rejection;
 
@@ -37,14 +39,17 @@ pub(crate) async fn add_absence(
 /// Every one that has not ended.
 #[utoipa::path(
     tag = "means",
-    responses((status = OK, body = Vec<AbsenceView>), (status = "default", body = Problem, content_type = "application/problem+json"))
+    params(PageQuery),
+    responses((status = OK, body = Page<AbsenceView>), (status = "default", body = Problem, content_type = "application/problem+json"))
 )]
 #[get("/absences")]
 pub(crate) async fn list_absences(
     flow: web::Data<Flow>,
     allowed: Allowed<ReadMeans>,
+    request: HttpRequest,
+    query: web::Query<PageQuery>,
 ) -> Result<HttpResponse, Rejection> {
-    Ok(HttpResponse::Ok().json(workflow::absences::list(&flow, &allowed.caller).await?))
+    Ok(with_next(&request, &workflow::absences::list(&flow, &allowed.caller, &query).await?))
 }
 
 /// An absence.

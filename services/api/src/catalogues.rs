@@ -5,6 +5,7 @@ use actix_web::{HttpRequest, HttpResponse, delete, get, post, put, web};
 use base64::Engine as _;
 use base64::prelude::BASE64_STANDARD;
 use contract::catalogue::{CatalogueView, CheckView, ImpactView, UploadView};
+use contract::list::{Page, PageQuery};
 use contract::problem::Problem;
 use domain::catalogue::Catalogue;
 use workflow::flow::Flow;
@@ -13,6 +14,7 @@ use crate::accept::{Offer, choose};
 use crate::body::fingerprint;
 use crate::call::CallHeaders;
 use crate::document::Document;
+use crate::list::with_next;
 use crate::permits::{Allowed, KeepCatalogues, ReadCatalogues};
 use crate::problem::Rejection;
 use crate::{etag, location};
@@ -84,8 +86,9 @@ pub(crate) async fn redraft_catalogue(
 /// Every catalogue, newest first.
 #[utoipa::path(
     tag = "catalogues",
+    params(PageQuery),
     responses(
-        (status = OK, body = Vec<CatalogueView>),
+        (status = OK, body = Page<CatalogueView>),
         (status = "default", body = Problem, content_type = "application/problem+json")
     )
 )]
@@ -93,8 +96,10 @@ pub(crate) async fn redraft_catalogue(
 pub(crate) async fn list_catalogues(
     flow: web::Data<Flow>,
     allowed: Allowed<ReadCatalogues>,
+    request: HttpRequest,
+    query: web::Query<PageQuery>,
 ) -> Result<HttpResponse, Rejection> {
-    Ok(HttpResponse::Ok().json(workflow::catalogues::list(&flow, &allowed.caller).await?))
+    Ok(with_next(&request, &workflow::catalogues::list(&flow, &allowed.caller, &query).await?))
 }
 
 /// One catalogue. What it says is at its `document`.

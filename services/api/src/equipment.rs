@@ -1,6 +1,7 @@
 //! `/v1/equipment`.
 
-use actix_web::{HttpResponse, delete, get, post, put, web};
+use actix_web::{HttpRequest, HttpResponse, delete, get, post, put, web};
+use contract::list::{Page, PageQuery};
 use contract::problem::Problem;
 use contract::resources::{EquipmentView, NewEquipment};
 use uuid::Uuid;
@@ -9,6 +10,7 @@ use workflow::flow::Flow;
 use crate::body::{Checked, fingerprint};
 use crate::call::CallHeaders;
 use crate::etag;
+use crate::list::with_next;
 use crate::permits::{Allowed, ChangeMeans, ReadMeans};
 use crate::problem::Rejection;
 
@@ -37,14 +39,17 @@ pub(crate) async fn add_equipment(
 /// Every one, retired ones too.
 #[utoipa::path(
     tag = "means",
-    responses((status = OK, body = Vec<EquipmentView>), (status = "default", body = Problem, content_type = "application/problem+json"))
+    params(PageQuery),
+    responses((status = OK, body = Page<EquipmentView>), (status = "default", body = Problem, content_type = "application/problem+json"))
 )]
 #[get("/equipment")]
 pub(crate) async fn list_equipment(
     flow: web::Data<Flow>,
     allowed: Allowed<ReadMeans>,
+    request: HttpRequest,
+    query: web::Query<PageQuery>,
 ) -> Result<HttpResponse, Rejection> {
-    Ok(HttpResponse::Ok().json(workflow::equipment::list(&flow, &allowed.caller).await?))
+    Ok(with_next(&request, &workflow::equipment::list(&flow, &allowed.caller, &query).await?))
 }
 
 /// A unit of equipment.

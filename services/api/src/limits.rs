@@ -1,13 +1,15 @@
 //! `/v1/tasks/{id}/limit-overrides`.
 
-use actix_web::{HttpResponse, get, post, web};
+use actix_web::{HttpRequest, HttpResponse, get, post, web};
 use contract::limits::{LimitOverrideView, NewLimitOverride};
+use contract::list::{Page, PageQuery};
 use contract::problem::Problem;
 use uuid::Uuid;
 use workflow::flow::Flow;
 
 use crate::body::{Checked, fingerprint};
 use crate::call::CallHeaders;
+use crate::list::with_next;
 use crate::permits::{Allowed, ApproveLimit, GiveLimit, ReadOrders};
 use crate::problem::Rejection;
 
@@ -38,8 +40,9 @@ pub(crate) async fn give_limit(
 /// Every limit given for a task, oldest first.
 #[utoipa::path(
     tag = "tasks",
+    params(("id" = Uuid, Path, description = "the task"), PageQuery),
     responses(
-        (status = OK, body = Vec<LimitOverrideView>),
+        (status = OK, body = Page<LimitOverrideView>),
         (status = "default", body = Problem, content_type = "application/problem+json")
     )
 )]
@@ -47,9 +50,11 @@ pub(crate) async fn give_limit(
 pub(crate) async fn list_limits(
     flow: web::Data<Flow>,
     allowed: Allowed<ReadOrders>,
+    request: HttpRequest,
     id: web::Path<Uuid>,
+    query: web::Query<PageQuery>,
 ) -> Result<HttpResponse, Rejection> {
-    Ok(HttpResponse::Ok().json(workflow::limits::list(&flow, &allowed.caller, *id).await?))
+    Ok(with_next(&request, &workflow::limits::list(&flow, &allowed.caller, *id, &query).await?))
 }
 
 /// Approve a limit that needs two people.

@@ -3,6 +3,7 @@
 use actix_web::http::header;
 use actix_web::{HttpRequest, HttpResponse, delete, get, post, web};
 use contract::forecast::{GainsView, LoadQuery, LoadView, PromiseView, WhyLateQuery, WhyLateView};
+use contract::list::{Page, PageQuery};
 use contract::orders::NewOrder;
 use contract::plan::{NewPin, NewTrial, PinView, PlanQuery, PlanView, TrialView};
 use contract::problem::Problem;
@@ -12,6 +13,7 @@ use workflow::flow::Flow;
 use crate::accept::{Offer, choose};
 use crate::body::{Checked, fingerprint};
 use crate::call::CallHeaders;
+use crate::list::with_next;
 use crate::permits::{Allowed, AmendOrder, ChangePlan, ReadOrders};
 use crate::problem::Rejection;
 
@@ -168,8 +170,9 @@ pub(crate) async fn pin_task(
 /// The pins in force.
 #[utoipa::path(
     tag = "plan",
+    params(PageQuery),
     responses(
-        (status = OK, body = Vec<PinView>),
+        (status = OK, body = Page<PinView>),
         (status = "default", body = Problem, content_type = "application/problem+json")
     )
 )]
@@ -177,8 +180,10 @@ pub(crate) async fn pin_task(
 pub(crate) async fn list_pins(
     flow: web::Data<Flow>,
     allowed: Allowed<ReadOrders>,
+    request: HttpRequest,
+    query: web::Query<PageQuery>,
 ) -> Result<HttpResponse, Rejection> {
-    Ok(HttpResponse::Ok().json(workflow::plan::pins(&flow, &allowed.caller).await?))
+    Ok(with_next(&request, &workflow::plan::pins(&flow, &allowed.caller, &query).await?))
 }
 
 /// Remove a pin.

@@ -1,6 +1,7 @@
 //! `/v1/technicians`.
 
-use actix_web::{HttpResponse, delete, get, post, put, web};
+use actix_web::{HttpRequest, HttpResponse, delete, get, post, put, web};
+use contract::list::{Page, PageQuery};
 use contract::problem::Problem;
 use contract::resources::{NewTechnician, TechnicianView};
 use uuid::Uuid;
@@ -9,6 +10,7 @@ use workflow::flow::Flow;
 use crate::body::{Checked, fingerprint};
 use crate::call::CallHeaders;
 use crate::etag;
+use crate::list::with_next;
 use crate::permits::{Allowed, ChangeMeans, ReadMeans};
 use crate::problem::Rejection;
 
@@ -37,14 +39,17 @@ pub(crate) async fn add_technician(
 /// Every one, retired ones too.
 #[utoipa::path(
     tag = "means",
-    responses((status = OK, body = Vec<TechnicianView>), (status = "default", body = Problem, content_type = "application/problem+json"))
+    params(PageQuery),
+    responses((status = OK, body = Page<TechnicianView>), (status = "default", body = Problem, content_type = "application/problem+json"))
 )]
 #[get("/technicians")]
 pub(crate) async fn list_technicians(
     flow: web::Data<Flow>,
     allowed: Allowed<ReadMeans>,
+    request: HttpRequest,
+    query: web::Query<PageQuery>,
 ) -> Result<HttpResponse, Rejection> {
-    Ok(HttpResponse::Ok().json(workflow::technicians::list(&flow, &allowed.caller).await?))
+    Ok(with_next(&request, &workflow::technicians::list(&flow, &allowed.caller, &query).await?))
 }
 
 /// A technician.

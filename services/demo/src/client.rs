@@ -3,6 +3,7 @@
 use std::time::Duration;
 
 use chrono::{DateTime, TimeDelta, Utc};
+use contract::list::Page;
 use contract::problem::Problem;
 use reqwest::{Method, StatusCode};
 use serde::de::DeserializeOwned;
@@ -99,6 +100,20 @@ impl Client {
     /// Reads something.
     pub async fn get<T: DeserializeOwned>(&self, path: &str) -> Result<T, Failure> {
         Ok(self.call(Method::GET, path, None::<&()>, None).await?.body)
+    }
+
+    /// Reads a list whole, page by page.
+    pub async fn list<T: DeserializeOwned>(&self, path: &str) -> Result<Vec<T>, Failure> {
+        let mut all = Vec::new();
+        let mut next = format!("{path}?limit=500");
+        loop {
+            let page: Page<T> = self.get(&next).await?;
+            all.extend(page.items);
+            match page.next {
+                Some(cursor) => next = format!("{path}?limit=500&cursor={cursor}"),
+                None => return Ok(all),
+            }
+        }
     }
 
     /// Reads something as text, in this media type.

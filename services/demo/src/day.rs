@@ -6,7 +6,6 @@ use std::time::Duration;
 
 use chrono::TimeDelta;
 use contract::leases::ReturnLease;
-use contract::list::Page;
 use contract::orders::{OrderSummary, OrderView, Progress};
 use contract::plan::{PlanItem, PlanView};
 use contract::resources::{AbsenceView, EndAbsence, NewAbsence};
@@ -46,24 +45,10 @@ pub async fn play(service: &Service, say: Arc<Say>) -> Result<Report, Failure> {
     close(&day, &story).await
 }
 
-/// Every order that there is.
-async fn all_orders(shop: &Shop) -> Result<Vec<OrderSummary>, Failure> {
-    let mut all = Vec::new();
-    let mut path = "/v1/orders?limit=500".to_owned();
-    loop {
-        let page: Page<OrderSummary> = shop.desk.get(&path).await?;
-        all.extend(page.items);
-        match page.next {
-            Some(cursor) => path = format!("/v1/orders?limit=500&cursor={cursor}"),
-            None => return Ok(all),
-        }
-    }
-}
-
 /// What an earlier day that broke off left behind is laid down, so that its bays and tools are free. Gives how many
 /// orders there were.
 async fn take_up(shop: &Shop, story: &Story) -> Result<usize, Failure> {
-    let orders = all_orders(shop).await?;
+    let orders: Vec<OrderSummary> = shop.desk.list("/v1/orders").await?;
     for summary in orders.iter().filter(|order| order.state == OrderState::Open) {
         let order: OrderView = shop.desk.get(&format!("/v1/orders/{}", summary.id)).await?;
         for task in &order.tasks {

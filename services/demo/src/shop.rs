@@ -151,7 +151,7 @@ impl Shop {
 }
 
 async fn bays(dispatcher: &Client) -> Result<Vec<BayView>, Failure> {
-    let mut there: Vec<BayView> = dispatcher.get("/v1/bays").await?;
+    let mut there: Vec<BayView> = dispatcher.list("/v1/bays").await?;
     for (name, zone, capabilities) in BAYS {
         if !there.iter().any(|bay| bay.name == *name) {
             let body = NewBay {
@@ -168,7 +168,7 @@ async fn bays(dispatcher: &Client) -> Result<Vec<BayView>, Failure> {
 }
 
 async fn technicians(dispatcher: &Client) -> Result<Vec<TechnicianView>, Failure> {
-    let mut there: Vec<TechnicianView> = dispatcher.get("/v1/technicians").await?;
+    let mut there: Vec<TechnicianView> = dispatcher.list("/v1/technicians").await?;
     for (name, skills) in TECHNICIANS {
         if !there.iter().any(|one| one.name == *name) {
             let body = NewTechnician { name: (*name).to_owned(), skills: words(skills) };
@@ -180,7 +180,7 @@ async fn technicians(dispatcher: &Client) -> Result<Vec<TechnicianView>, Failure
 }
 
 async fn equipment(dispatcher: &Client) -> Result<(), Failure> {
-    let there: Vec<EquipmentView> = dispatcher.get("/v1/equipment").await?;
+    let there: Vec<EquipmentView> = dispatcher.list("/v1/equipment").await?;
     for (kind, units) in EQUIPMENT {
         for number in 1..=*units {
             let name = format!("{} {number}", kind.replace('_', " "));
@@ -194,7 +194,7 @@ async fn equipment(dispatcher: &Client) -> Result<(), Failure> {
 }
 
 async fn shifts(dispatcher: &Client, technicians: &[TechnicianView]) -> Result<(), Failure> {
-    let there: Vec<ShiftView> = dispatcher.get("/v1/shifts").await?;
+    let there: Vec<ShiftView> = dispatcher.list("/v1/shifts").await?;
     let served: BTreeSet<_> = there.iter().map(|shift| shift.technician).collect();
     let first_day = NaiveDate::from_ymd_opt(2026, 1, 1).unwrap_or_default();
     for one in technicians.iter().filter(|one| !served.contains(&one.id)) {

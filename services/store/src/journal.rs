@@ -261,17 +261,20 @@ pub async fn put_checkpoint(
     Ok(())
 }
 
-/// The newest checkpoints, newest first.
+/// The newest checkpoints below a size, newest first.
 pub async fn checkpoints(
     conn: &mut Conn,
     shop: Uuid,
-    limit: i64,
+    below: Option<i64>,
+    limit: usize,
 ) -> Result<Vec<CheckpointRow>, StoreError> {
     Ok(sqlx::query_as!(
         CheckpointRow,
-        "SELECT size, root, note, made_at FROM checkpoint WHERE shop = $1 ORDER BY size DESC LIMIT $2",
+        "SELECT size, root, note, made_at FROM checkpoint
+         WHERE shop = $1 AND ($2::bigint IS NULL OR size < $2) ORDER BY size DESC LIMIT $3",
         shop,
-        limit
+        below,
+        i64::try_from(limit).unwrap_or(i64::MAX)
     )
     .fetch_all(conn)
     .await?)
@@ -299,7 +302,7 @@ pub async fn sealed(
     conn: &mut Conn,
     shop: Uuid,
     after: i64,
-    limit: i64,
+    limit: usize,
 ) -> Result<Vec<SealedRow>, StoreError> {
     Ok(sqlx::query_as!(
         SealedRow,
@@ -307,7 +310,7 @@ pub async fn sealed(
            WHERE shop = $1 AND position > $2 ORDER BY position LIMIT $3"#,
         shop,
         after,
-        limit
+        i64::try_from(limit).unwrap_or(i64::MAX)
     )
     .fetch_all(conn)
     .await?)

@@ -41,7 +41,7 @@ pub async fn page(
     conn: &mut Conn,
     shop: Uuid,
     after: &str,
-    limit: i64,
+    limit: usize,
 ) -> Result<Vec<LabourWordRow>, StoreError> {
     Ok(sqlx::query_as!(
         LabourWordRow,
@@ -49,7 +49,7 @@ pub async fn page(
            WHERE shop = $1 AND phrase COLLATE "C" > $2 ORDER BY phrase COLLATE "C" LIMIT $3"#,
         shop,
         after,
-        limit
+        i64::try_from(limit).unwrap_or(i64::MAX)
     )
     .fetch_all(conn)
     .await?)

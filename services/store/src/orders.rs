@@ -287,7 +287,7 @@ pub async fn page(
     conn: &mut Conn,
     shop: Uuid,
     filter: &OrderFilter,
-    limit: i64,
+    limit: usize,
 ) -> Result<Vec<Uuid>, StoreError> {
     Ok(sqlx::query_scalar!(
         "SELECT o.id FROM repair_order o JOIN vehicle v ON v.shop = o.shop AND v.id = o.vehicle
@@ -299,7 +299,7 @@ pub async fn page(
         filter.number,
         filter.vin,
         filter.after,
-        limit
+        i64::try_from(limit).unwrap_or(i64::MAX)
     )
     .fetch_all(conn)
     .await?)

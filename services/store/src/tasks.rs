@@ -278,7 +278,7 @@ pub async fn page(
     conn: &mut Conn,
     shop: Uuid,
     filter: &TaskFilter,
-    limit: i64,
+    limit: usize,
 ) -> Result<Vec<(Uuid, Uuid)>, StoreError> {
     let rows = sqlx::query!(
         "SELECT id, order_id FROM task
@@ -289,7 +289,7 @@ pub async fn page(
         filter.order,
         filter.state.map(TaskState::word),
         filter.after,
-        limit
+        i64::try_from(limit).unwrap_or(i64::MAX)
     )
     .fetch_all(conn)
     .await?;

@@ -1,5 +1,6 @@
 //! Absences: a technician is away, a bay or a unit is out of service, until a moment or until somebody knows.
 
+use contract::list::{Page, PageQuery};
 use contract::problem::{FieldFault, ProblemKind};
 use contract::resources::{AbsenceView, EndAbsence, NewAbsence};
 use serde_json::json;
@@ -8,6 +9,7 @@ use uuid::Uuid;
 
 use crate::caller::{Call, Caller};
 use crate::flow::{Flow, Step};
+use crate::list;
 use crate::record::Happening;
 use crate::refusal::Refusal;
 
@@ -48,10 +50,16 @@ impl Step {
 }
 
 /// Every absence that has not ended, by its beginning.
-pub async fn list(flow: &Flow, caller: &Caller) -> Result<Vec<AbsenceView>, Refusal> {
+pub async fn list(
+    flow: &Flow,
+    caller: &Caller,
+    query: &PageQuery,
+) -> Result<Page<AbsenceView>, Refusal> {
     flow.read(caller, async |step| {
         let (shop, now) = (step.shop(), step.now().await?);
-        Ok(absences::list_open(step.conn(), shop, now).await?.into_iter().map(view).collect())
+        let all =
+            absences::list_open(step.conn(), shop, now).await?.into_iter().map(view).collect();
+        list::page(all, query, |one: &AbsenceView| one.id.to_string())
     })
     .await
 }

@@ -1,5 +1,6 @@
 //! Bays.
 
+use contract::list::{Page, PageQuery};
 use contract::problem::{FieldFault, ProblemKind};
 use contract::resources::{BayView, NewBay};
 use domain::signal::{Signal, Values};
@@ -10,6 +11,7 @@ use uuid::Uuid;
 
 use crate::caller::{Call, Caller};
 use crate::flow::{Flow, Step};
+use crate::list;
 use crate::measured_bay::SIGNALS;
 use crate::record::Happening;
 use crate::refusal::Refusal;
@@ -28,10 +30,15 @@ pub async fn add(flow: &Flow, call: &Call, new: &NewBay) -> Result<BayView, Refu
 }
 
 /// Every one, retired ones too, in a stable order.
-pub async fn list(flow: &Flow, caller: &Caller) -> Result<Vec<BayView>, Refusal> {
+pub async fn list(
+    flow: &Flow,
+    caller: &Caller,
+    query: &PageQuery,
+) -> Result<Page<BayView>, Refusal> {
     flow.read(caller, async |step| {
         let shop = step.shop();
-        Ok(bays::list(step.conn(), shop).await?.into_iter().map(view).collect())
+        let all = bays::list(step.conn(), shop).await?.into_iter().map(view).collect();
+        list::page(all, query, |one: &BayView| one.id.to_string())
     })
     .await
 }

@@ -3,6 +3,7 @@
 //! No order changes by any of it: an order stays on the version it was derived with until it is derived anew.
 
 use contract::catalogue::{CatalogueState, CatalogueView, CheckView, DocumentNote, UploadView};
+use contract::list::{Page, PageQuery};
 use contract::problem::ProblemKind;
 use derivation::check;
 use derivation::document::{self, Document, Fault, Limits};
@@ -14,6 +15,7 @@ use store::catalogues::{self, CatalogueRow, DocumentRow};
 use crate::caller::{Call, Caller};
 use crate::checks::fault;
 use crate::flow::{Flow, Step};
+use crate::list;
 use crate::record::{Happening, hex};
 use crate::refusal::Refusal;
 
@@ -147,10 +149,16 @@ pub async fn lay_aside(flow: &Flow, call: &Call, version: &str) -> Result<Catalo
 }
 
 /// Every catalogue, newest first.
-pub async fn list(flow: &Flow, caller: &Caller) -> Result<Vec<CatalogueView>, Refusal> {
+pub async fn list(
+    flow: &Flow,
+    caller: &Caller,
+    query: &PageQuery,
+) -> Result<Page<CatalogueView>, Refusal> {
     flow.read(caller, async |step| {
         let shop = step.shop();
-        catalogues::list(step.conn(), shop).await?.into_iter().map(view).collect()
+        let rows = catalogues::list(step.conn(), shop).await?;
+        let all = rows.into_iter().map(view).collect::<Result<Vec<_>, _>>()?;
+        list::page(all, query, |catalogue| catalogue.version.clone())
     })
     .await
 }

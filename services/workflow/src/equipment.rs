@@ -1,5 +1,6 @@
 //! Units of shared equipment.
 
+use contract::list::{Page, PageQuery};
 use contract::problem::ProblemKind;
 use contract::resources::{EquipmentView, NewEquipment};
 use serde_json::{Value, json};
@@ -8,6 +9,7 @@ use uuid::Uuid;
 
 use crate::caller::{Call, Caller};
 use crate::flow::{Flow, Step};
+use crate::list;
 use crate::record::Happening;
 use crate::refusal::Refusal;
 
@@ -24,10 +26,15 @@ pub async fn add(flow: &Flow, call: &Call, new: &NewEquipment) -> Result<Equipme
 }
 
 /// Every one, retired ones too, in a stable order.
-pub async fn list(flow: &Flow, caller: &Caller) -> Result<Vec<EquipmentView>, Refusal> {
+pub async fn list(
+    flow: &Flow,
+    caller: &Caller,
+    query: &PageQuery,
+) -> Result<Page<EquipmentView>, Refusal> {
     flow.read(caller, async |step| {
         let shop = step.shop();
-        Ok(equipment::list(step.conn(), shop).await?.into_iter().map(view).collect())
+        let all = equipment::list(step.conn(), shop).await?.into_iter().map(view).collect();
+        list::page(all, query, |one: &EquipmentView| one.id.to_string())
     })
     .await
 }

@@ -33,7 +33,7 @@ pub async fn events(
     query: &EventQuery,
 ) -> Result<EventsView, Refusal> {
     let after = query.after.unwrap_or(-1);
-    let limit = i64::from(query.limit.unwrap_or(PAGE).clamp(1, 500));
+    let limit = query.limit.unwrap_or(PAGE).clamp(1, 500) as usize;
     let patience = Duration::from_secs(u64::from(query.wait.unwrap_or(0).min(30)));
     let deadline = tokio::time::Instant::now() + patience;
     loop {

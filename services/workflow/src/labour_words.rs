@@ -16,7 +16,7 @@ use crate::checks::{self, fault};
 use crate::flow::{Flow, Step};
 use crate::record::Happening;
 use crate::refusal::Refusal;
-use crate::{orders, reading};
+use crate::{list, reading};
 
 /// Longest phrase, in characters.
 const LONGEST: usize = 200;
@@ -101,16 +101,14 @@ pub async fn list(
     caller: &Caller,
     query: &PageQuery,
 ) -> Result<Page<LabourWordView>, Refusal> {
-    let limit = orders::limit(query.limit)?;
+    let limit = list::limit(query.limit)?;
     let after = cursor(query.cursor.as_deref())?;
     flow.read(caller, async |step| {
         let shop = step.shop();
-        let mut rows = labour_words::page(step.conn(), shop, &after, i64::from(limit) + 1).await?;
-        let more_there = rows.len() > limit as usize;
-        rows.truncate(limit as usize);
-        let last = rows.last().filter(|_| more_there);
-        let next = last.map(|row| BASE64_URL_SAFE_NO_PAD.encode(&row.phrase));
-        Ok(Page { items: rows.into_iter().map(view).collect(), next })
+        let rows = labour_words::page(step.conn(), shop, &after, limit + 1).await?;
+        let Page { items, next } =
+            list::cut(rows, limit, |row| BASE64_URL_SAFE_NO_PAD.encode(&row.phrase));
+        Ok(Page { items: items.into_iter().map(view).collect(), next })
     })
     .await
 }
@@ -119,7 +117,7 @@ pub async fn list(
 fn cursor(text: Option<&str>) -> Result<String, Refusal> {
     let Some(text) = text else { return Ok(String::new()) };
     let phrase = BASE64_URL_SAFE_NO_PAD.decode(text).ok().and_then(|b| String::from_utf8(b).ok());
-    phrase.ok_or_else(|| Refusal::unprocessable(vec![fault("cursor", "no cursor of this list")]))
+    phrase.ok_or_else(list::no_cursor)
 }
 
 fn view(row: LabourWordRow) -> LabourWordView {

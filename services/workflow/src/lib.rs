@@ -34,6 +34,7 @@ pub mod interrupt;
 pub mod labour_words;
 pub mod lapse;
 pub mod limits;
+mod list;
 pub mod locks;
 mod measured_bay;
 pub mod observe;

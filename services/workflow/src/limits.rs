@@ -4,6 +4,7 @@
 use std::borrow::Cow;
 
 use contract::limits::{LimitOverrideView, NewLimitOverride};
+use contract::list::{Page, PageQuery};
 use contract::problem::{FieldFault, ProblemKind};
 use domain::lifecycle::TaskState;
 use domain::limit::{Bound, Limit};
@@ -18,6 +19,7 @@ use crate::caller::Call;
 use crate::case::Case;
 use crate::checks::fault;
 use crate::flow::Flow;
+use crate::list;
 use crate::record::Happening;
 use crate::refusal::Refusal;
 
@@ -121,11 +123,14 @@ pub async fn list(
     flow: &Flow,
     caller: &crate::caller::Caller,
     task: Uuid,
-) -> Result<Vec<LimitOverrideView>, Refusal> {
+    query: &PageQuery,
+) -> Result<Page<LimitOverrideView>, Refusal> {
     flow.read(caller, async |step| {
         let case = step.see_case_of_task(task).await?;
         let row = case.task(task)?;
-        Ok(case.limits.iter().filter(|limit| limit.task == task).map(|l| view(row, l)).collect())
+        let given = case.limits.iter().filter(|limit| limit.task == task);
+        let all = given.map(|limit| view(row, limit)).collect();
+        list::page(all, query, |limit: &LimitOverrideView| limit.id.to_string())
     })
     .await
 }

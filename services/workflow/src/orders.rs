@@ -13,10 +13,7 @@ use crate::caller::Caller;
 use crate::disturbance::recovered_by;
 use crate::flow::Flow;
 use crate::refusal::Refusal;
-use crate::{departures, view};
-
-/// Items of a page when nobody says otherwise.
-const PAGE: u32 = 50;
+use crate::{departures, list, view};
 
 /// One order.
 pub async fn get(flow: &Flow, caller: &Caller, id: Uuid) -> Result<OrderView, Refusal> {
@@ -29,17 +26,17 @@ pub async fn list(
     caller: &Caller,
     query: &OrderQuery,
 ) -> Result<Page<OrderSummary>, Refusal> {
-    let limit = limit(query.limit)?;
+    let limit = list::limit(query.limit)?;
     let filter = OrderFilter {
         state: query.state,
         number: query.number.clone(),
         vin: query.vin.clone(),
-        after: cursor(query.cursor.as_deref())?,
+        after: list::cursor(query.cursor.as_deref())?,
     };
     flow.read(caller, async |step| {
         let shop = step.shop();
-        let mut ids = store::orders::page(step.conn(), shop, &filter, i64::from(limit) + 1).await?;
-        let next = more(&mut ids, limit);
+        let found = store::orders::page(step.conn(), shop, &filter, limit + 1).await?;
+        let Page { items: ids, next } = list::cut(found, limit, Uuid::to_string);
         let items = step.see_cases(&ids).await?.iter().map(view::summary).collect();
         Ok(Page { items, next })
     })
@@ -63,19 +60,16 @@ pub async fn list_tasks(
     caller: &Caller,
     query: &TaskQuery,
 ) -> Result<Page<TaskView>, Refusal> {
-    let limit = limit(query.limit)?;
+    let limit = list::limit(query.limit)?;
     let filter = TaskFilter {
         order: query.order,
         state: query.state,
-        after: cursor(query.cursor.as_deref())?,
+        after: list::cursor(query.cursor.as_deref())?,
     };
     flow.read(caller, async |step| {
         let shop = step.shop();
-        let mut found =
-            store::tasks::page(step.conn(), shop, &filter, i64::from(limit) + 1).await?;
-        let more_there = found.len() > limit as usize;
-        found.truncate(limit as usize);
-        let next = if more_there { found.last().map(|(id, _)| id.to_string()) } else { None };
+        let found = store::tasks::page(step.conn(), shop, &filter, limit + 1).await?;
+        let Page { items: found, next } = list::cut(found, limit, |(id, _)| id.to_string());
         let mut orders: Vec<Uuid> = found.iter().map(|(_, order)| *order).collect();
         orders.sort_unstable();
         orders.dedup();
@@ -156,28 +150,6 @@ pub async fn get_vehicle(flow: &Flow, caller: &Caller, id: Uuid) -> Result<Vehic
         })
     })
     .await
-}
-
-/// How many items a page has.
-pub(crate) fn limit(asked: Option<u32>) -> Result<u32, Refusal> {
-    match asked {
-        None => Ok(PAGE),
-        Some(limit) if (1..=500).contains(&limit) => Ok(limit),
-        Some(_) => Err(Refusal::field("limit", "1 to 500")),
-    }
-}
-
-/// Cursors are the id behind which the page begins.
-fn cursor(text: Option<&str>) -> Result<Option<Uuid>, Refusal> {
-    text.map(|text| text.parse().map_err(|_| Refusal::field("cursor", "no cursor of this list")))
-        .transpose()
-}
-
-/// Cuts the item beyond the page off, and says where the next one begins.
-fn more(ids: &mut Vec<Uuid>, limit: u32) -> Option<String> {
-    let more_there = ids.len() > limit as usize;
-    ids.truncate(limit as usize);
-    if more_there { ids.last().map(Uuid::to_string) } else { None }
 }
 
 /// The service's time.

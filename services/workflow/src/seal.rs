@@ -1,17 +1,19 @@
 //! A duty: entries get their positions, gap-free; the tree grows over them; its root is signed.
 
 use contract::journal::{CheckpointView, EntryView, ProofQuery, ProofView};
+use contract::list::{Page, PageQuery};
 use journal::checkpoint::{Checkpoint, origin};
 use journal::hash::{Hash, leaf};
 use journal::key::SealingKey;
 use journal::proof::{self, Plan};
 use journal::tree::{Frontier, NodeId, peaks};
-use store::journal::{CheckpointRow, NodeRow};
+use store::journal::{CheckpointRow, NodeRow, SealedRow};
 use uuid::Uuid;
 
 use crate::caller::{Call, Caller};
 use crate::checks::fault;
 use crate::flow::{Flow, Step};
+use crate::list;
 use crate::record::hex;
 use crate::refusal::Refusal;
 
@@ -119,29 +121,32 @@ impl Step {
     }
 }
 
-/// The newest checkpoints, newest first.
+/// A page of checkpoints, newest first.
 pub async fn checkpoints(
     flow: &Flow,
     caller: &Caller,
-    limit: u32,
-) -> Result<Vec<CheckpointView>, Refusal> {
+    query: &PageQuery,
+) -> Result<Page<CheckpointView>, Refusal> {
     let key = flow.sealing.as_ref().map(|key| hex(key.public().as_bytes())).unwrap_or_default();
+    let (limit, below) = (list::limit(query.limit)?, number(query.cursor.as_deref())?);
     flow.read(caller, async |step| {
         let shop = step.shop();
-        let rows =
-            store::journal::checkpoints(step.conn(), shop, i64::from(limit.clamp(1, 500))).await?;
-        Ok(rows
-            .into_iter()
-            .map(|row| CheckpointView {
-                size: row.size,
-                root: hex(&row.root),
-                made_at: row.made_at,
-                note: row.note,
-                public_key: key.clone(),
-            })
-            .collect())
+        let rows = store::journal::checkpoints(step.conn(), shop, below, limit + 1).await?;
+        let all = rows.into_iter().map(|row| CheckpointView {
+            size: row.size,
+            root: hex(&row.root),
+            made_at: row.made_at,
+            note: row.note,
+            public_key: key.clone(),
+        });
+        Ok(list::cut(all.collect(), limit, |checkpoint| checkpoint.size.to_string()))
     })
     .await
+}
+
+/// The cursor of a list of the journal: a position or a size.
+fn number(cursor: Option<&str>) -> Result<Option<i64>, Refusal> {
+    cursor.map(|text| text.parse().map_err(|_| list::no_cursor())).transpose()
 }
 
 /// A proof that an entry is in the journal, or that the journal only grew.
@@ -182,23 +187,22 @@ pub async fn prove(flow: &Flow, caller: &Caller, query: &ProofQuery) -> Result<P
 pub async fn entries(
     flow: &Flow,
     caller: &Caller,
-    after: i64,
-    limit: u32,
-) -> Result<Vec<EntryView>, Refusal> {
+    query: &PageQuery,
+) -> Result<Page<EntryView>, Refusal> {
+    let (limit, after) = (list::limit(query.limit)?, number(query.cursor.as_deref())?);
     flow.read(caller, async |step| {
         let shop = step.shop();
-        let rows = store::journal::sealed(step.conn(), shop, after, i64::from(limit.clamp(1, 500)))
-            .await?;
-        Ok(rows
-            .into_iter()
-            .map(|row| EntryView {
-                id: row.id,
-                position: Some(row.position),
-                leaf: hex(&leaf(&row.bytes).0),
-                canonical: String::from_utf8_lossy(&row.bytes).into_owned(),
-                names: row.names,
-            })
-            .collect())
+        let rows =
+            store::journal::sealed(step.conn(), shop, after.unwrap_or(-1), limit + 1).await?;
+        let page = list::cut(rows, limit, |row| row.position.to_string());
+        let view = |row: SealedRow| EntryView {
+            id: row.id,
+            position: Some(row.position),
+            leaf: hex(&leaf(&row.bytes).0),
+            canonical: String::from_utf8_lossy(&row.bytes).into_owned(),
+            names: row.names,
+        };
+        Ok(Page { items: page.items.into_iter().map(view).collect(), next: page.next })
     })
     .await
 }

@@ -1,5 +1,6 @@
 //! Technicians' working times.
 
+use contract::list::{Page, PageQuery};
 use contract::problem::{FieldFault, ProblemKind};
 use contract::resources::{NewShift, ShiftView};
 use serde_json::{Value, json};
@@ -8,6 +9,7 @@ use uuid::Uuid;
 
 use crate::caller::{Call, Caller};
 use crate::flow::{Flow, Step};
+use crate::list;
 use crate::record::Happening;
 use crate::refusal::Refusal;
 use crate::shift_times;
@@ -26,10 +28,15 @@ pub async fn add(flow: &Flow, call: &Call, new: &NewShift) -> Result<ShiftView, 
 }
 
 /// Every one, retired ones too, in a stable order.
-pub async fn list(flow: &Flow, caller: &Caller) -> Result<Vec<ShiftView>, Refusal> {
+pub async fn list(
+    flow: &Flow,
+    caller: &Caller,
+    query: &PageQuery,
+) -> Result<Page<ShiftView>, Refusal> {
     flow.read(caller, async |step| {
         let shop = step.shop();
-        Ok(shifts::list(step.conn(), shop).await?.into_iter().map(view).collect())
+        let all = shifts::list(step.conn(), shop).await?.into_iter().map(view).collect();
+        list::page(all, query, |one: &ShiftView| one.id.to_string())
     })
     .await
 }

@@ -1,5 +1,6 @@
 //! Pins: the dispatcher keeps a task at a bay, with a technician, or at a time.
 
+use contract::list::{Page, PageQuery};
 use contract::plan::{NewPin, PinView};
 use contract::problem::ProblemKind;
 use serde_json::json;
@@ -9,6 +10,7 @@ use uuid::Uuid;
 use crate::caller::{Call, Caller};
 use crate::checks::fault;
 use crate::flow::Flow;
+use crate::list;
 use crate::record::Happening;
 use crate::refusal::Refusal;
 
@@ -63,10 +65,15 @@ pub async fn pin(flow: &Flow, call: &Call, new: &NewPin) -> Result<PinView, Refu
 }
 
 /// The pins in force.
-pub async fn pins(flow: &Flow, caller: &Caller) -> Result<Vec<PinView>, Refusal> {
+pub async fn pins(
+    flow: &Flow,
+    caller: &Caller,
+    query: &PageQuery,
+) -> Result<Page<PinView>, Refusal> {
     flow.read(caller, async |step| {
         let shop = step.shop();
-        Ok(store::plans::pins(step.conn(), shop).await?.iter().map(view).collect())
+        let all = store::plans::pins(step.conn(), shop).await?.iter().map(view).collect();
+        list::page(all, query, |pin: &PinView| pin.id.to_string())
     })
     .await
 }
