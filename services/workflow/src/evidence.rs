@@ -327,7 +327,10 @@ impl Step {
             if known.is_some_and(|known| new.iter().any(|sample| sample.taken_at < known)) {
                 self.look_back(case, task).await?;
             } else {
-                case.samples.entry(task).or_default().extend(new);
+                let samples = case.samples.entry(task).or_default();
+                samples.extend(new);
+                // Kept in the judge's order, so that it has nothing to sort: the next batch finds them so.
+                samples.sort_by_key(|sample| (sample.taken_at, sample.received_at, sample.id));
             }
             self.note_broken(case, task).await?;
             self.move_standing(case, task, oldest).await?;
