@@ -1,11 +1,12 @@
 //! Intake and amendment: what comes in wrong is refused whole, what comes in right is derived at once.
 
+use contract::orders::OrderView;
 use domain::role::Role;
 use serde_json::{Value, json};
 use sqlx::AssertSqlSafe;
 
 use crate::harness::{self, Answer, Client, Shop};
-use crate::worker::{line, order_view, rear_pads, taken_in, task, yard};
+use crate::worker::{line, order_view, read, rear_pads, taken_in, task, yard};
 
 /// The example of 49 CFR 565.15 Table VI: its check digit, the ninth character, is 4.
 const VIN_OF_THE_REGULATION: &str = "1G4AH59H45G118341";
@@ -152,6 +153,41 @@ async fn a_number_comes_in_once_and_a_vehicle_has_one_open_order_unless_it_says_
     meant["beside_open_order"] = json!(true);
     let second = desk.post("/v1/orders", meant).await.expect(201);
     assert_eq!(second["other_open_orders"], json!([first["id"]]));
+    let release = format!("/v1/orders/{}/release", second["id"].as_str().expect("an id"));
+    let kept = desk
+        .post(&release, json!({ "kind": "complete" }))
+        .await
+        .expect_problem(409, "not-releasable");
+    assert_eq!(kept["other_open_orders"], json!([first["id"]]));
+}
+
+#[tokio::test]
+async fn a_visit_that_does_not_happen_is_cancelled_by_itself_and_only_while_nothing_was_begun() {
+    let yard = yard().await;
+    let desk = yard.shop.as_role(Role::Integration);
+    let made = desk.post("/v1/orders", rear_pads("RO-1")).await;
+    let cancelled = json!({ "state": "cancelled" });
+    let both = json!({ "state": "cancelled", "weight": 3 });
+    let refused = patched(&desk, &made, both).await.expect_problem(422, "unprocessable");
+    assert_eq!(pointers(&refused), ["/state"]);
+    let reopened = patched(&desk, &made, json!({ "state": "open" })).await;
+    reopened.expect_problem(400, "invalid-request");
+    let seen = desk.get(made.header("location")).await.expect(200);
+    assert_eq!((&seen["state"], &seen["weight"]), (&json!("open"), &json!(1)), "as it was");
+
+    // What was only taken falls away with it, and whoever took it is told.
+    let order: OrderView = read(seen);
+    let held = yard.ada.take(task(&order, "parking_brake_open_for_service").id).await;
+    let gone = patched(&desk, &made, cancelled.clone()).await.expect(200);
+    assert_eq!(gone["state"], "cancelled");
+    let lost = yard.ada.act(&held, "start", json!({})).await;
+    assert_eq!(lost.status, 409, "{:#}", lost.body);
+    patched(&desk, &made, json!({ "weight": 2 })).await.expect_problem(409, "wrong-state");
+
+    let again = desk.post("/v1/orders", rear_pads("RO-2")).await;
+    let order: OrderView = read(again.body.clone());
+    yard.ada.begin(task(&order, "parking_brake_open_for_service").id).await;
+    patched(&desk, &again, cancelled).await.expect_problem(409, "bracket-open");
 }
 
 async fn patched(desk: &Client, order: &Answer, patch: Value) -> Answer {

@@ -1,6 +1,6 @@
 //! Lines that the customer did not agree to, that wait for something, and that another business works.
 
-use contract::orders::{OrderView, SplitView};
+use contract::orders::{LeavingConfidence, OrderView, SplitView};
 use domain::lifecycle::TaskState;
 use domain::role::Role;
 use serde_json::{Value, json};
@@ -43,6 +43,8 @@ async fn a_line_requires_something_once_it_is_approved_and_a_declined_one_is_tol
     let opening = "parking_brake_open_for_service";
     assert!(!names(&order).contains(&opening), "nobody agreed to it");
     assert!(order.leaving.blocked_by.iter().any(|b| b.line == Some(1)), "somebody must decide");
+    let sure = [LeavingConfidence::Certain, LeavingConfidence::Planned];
+    assert!(!sure.contains(&order.leaving.confidence), "{:?}", order.leaving);
     let begin = json!({ "progress": "started", "bay": yard.bay });
     line(shop, order.id, 1, begin).await.expect_problem(409, "wrong-state");
 

@@ -6,7 +6,7 @@ use std::time::Duration;
 use chrono::{DateTime, Datelike as _, NaiveTime, TimeDelta, Utc, Weekday};
 use contract::journal::{CheckpointView, EntryView, ProofView};
 use contract::list::Page;
-use contract::orders::OrderView;
+use contract::orders::{LeavingConfidence, OrderView};
 use contract::plan::{PlanItem, PlanView};
 use domain::procedure::{Ends, Phase};
 use domain::role::Role;
@@ -221,6 +221,7 @@ async fn everything_is_planned_and_holds_and_an_absence_moves_it_elsewhere() {
     assert!(first.items.len() >= 9 && waits > 0, "something was checked");
     let order = order_view(&monday.shop, monday.orders[0].id).await;
     assert!(order.ready_at.is_some(), "a planned order says when it is ready");
+    assert_eq!(order.leaving.confidence, LeavingConfidence::Planned);
 
     let bay = first.items.iter().find_map(|i| i.bay).expect("something needs a bay");
     let (from, until) = ("2026-11-02T13:00:00Z", "2026-11-02T23:00:00Z");

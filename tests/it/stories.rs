@@ -49,6 +49,7 @@ async fn the_stories_of_the_readme_go_as_they_are_written() {
     let order = self::order(&shop).await;
     assert_eq!(order["tasks"][0]["state"], "passed", "{order:#}");
     assert_eq!(order["leaving"]["allowed"], true, "{order:#}");
+    assert_eq!(order["leaving"]["confidence"], "certain", "{order:#}");
 
     let told = tell(&shop, &readme, "auditor", Some(technician)).await;
     let order = self::order(&shop).await;

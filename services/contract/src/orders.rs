@@ -612,8 +612,25 @@ pub struct LeavingView {
     pub allowed: bool,
     /// The earliest moment, from the plan.
     pub earliest_at: Option<DateTime<Utc>>,
+    /// How far that can be relied on.
+    pub confidence: LeavingConfidence,
     /// All that stands in the way.
     pub blocked_by: Vec<LeavingBlock>,
+}
+
+/// How far the moment at which a vehicle may leave can be relied on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum LeavingConfidence {
+    /// Nothing stands in the way now.
+    Certain,
+    /// All that stands in the way is planned, or ends at a known time.
+    Planned,
+    /// It is planned, but something may change it that no plan foresees: an open question, a line that nobody agreed to yet, a
+    /// decision, a hold without end, a vehicle that is away.
+    Doubtful,
+    /// Not all of it is planned: no moment can be told.
+    Unknown,
 }
 
 /// One thing that keeps the vehicle.

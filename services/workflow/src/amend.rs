@@ -31,6 +31,10 @@ pub async fn amend(
     flow.write(call, "orders.amend", async |step| {
         let mut case = step.lock_open(call, order).await?;
         if patch.state.is_some() {
+            if *patch != (OrderPatch { state: patch.state, ..OrderPatch::default() }) {
+                let detail = "an order is cancelled by itself; leave the other members out";
+                return Err(Refusal::field("/state", detail));
+            }
             return step.cancel(&mut case).await;
         }
         let mut faults: Vec<_> = patch

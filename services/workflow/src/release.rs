@@ -108,5 +108,6 @@ fn may_leave(case: &Case, new: &NewRelease) -> Result<(), Refusal> {
     }
     let detail = blocked.iter().map(|b| b.detail.as_str()).collect::<Vec<_>>().join("; ");
     Err(Refusal::new(ProblemKind::NotReleasable, detail)
-        .with("blocked_by", serde_json::to_value(&blocked).unwrap_or_default()))
+        .with("blocked_by", serde_json::to_value(&blocked).unwrap_or_default())
+        .with("other_open_orders", json!(case.other_open)))
 }

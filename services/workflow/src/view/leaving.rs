@@ -1,9 +1,11 @@
 //! Whether the vehicle may leave, and all that stands in the way.
 
 use chrono::{DateTime, Utc};
-use contract::orders::{LeavingBlock, LeavingView};
+use contract::orders::{LeavingBlock, LeavingConfidence, LeavingView};
 use domain::lifecycle::{LineState, OrderState, TaskState};
+use domain::order::Authorisation;
 use domain::procedure::Ends;
+use store::lines::LineRow;
 
 use crate::case::{Case, is_on_hold, line_is_over};
 use crate::departures;
@@ -16,7 +18,28 @@ pub(crate) fn leaving(case: &Case, ready_at: Option<DateTime<Utc>>) -> LeavingVi
     LeavingView {
         allowed,
         earliest_at: if blocked_by.is_empty() { None } else { ready_at },
+        confidence: confidence(case, &blocked_by, ready_at.is_some()),
         blocked_by,
+    }
+}
+
+fn confidence(case: &Case, blocked_by: &[LeavingBlock], is_planned: bool) -> LeavingConfidence {
+    let undecided =
+        |line: &LineRow| line.authorisation == Authorisation::Pending && !line_is_over(line);
+    let no_plan_foresees = |code: &str| match code {
+        "question_open" | "task_failed" | "vehicle_away" => true,
+        "line_open" => case.lines.iter().any(undecided),
+        "hold" => case.holds.iter().any(|hold| hold.until_at.is_none()),
+        _ => false,
+    };
+    if blocked_by.is_empty() {
+        LeavingConfidence::Certain
+    } else if !is_planned {
+        LeavingConfidence::Unknown
+    } else if blocked_by.iter().any(|block| no_plan_foresees(&block.code)) {
+        LeavingConfidence::Doubtful
+    } else {
+        LeavingConfidence::Planned
     }
 }
 
