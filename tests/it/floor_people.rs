@@ -115,10 +115,10 @@ async fn work_on_one_order_undoes_what_passed_on_the_vehicles_other() {
     assert_eq!(of(TaskState::Disturbed).map(|t| t.id).collect::<Vec<_>>(), [idle.id]);
     let again = first.tasks.iter().find(|t| t.replaces == Some(idle.id)).expect("done again");
     assert!(!again.state.is_over(), "{:?}", again.state);
-    let release = json!({ "driver": "customer" });
+    let release = json!({ "kind": "complete" });
     let path = format!("/v1/orders/{}/release", first.id);
     let refused = yard.shop.as_role(domain::role::Role::Dispatcher).post(&path, release).await;
-    assert!((400..500).contains(&refused.status), "{:#}", refused.body);
+    refused.expect_problem(409, "not-releasable");
 }
 
 #[tokio::test]

@@ -39,6 +39,7 @@ mod means;
 mod planning;
 mod queries;
 mod reasons;
+mod service_modes;
 mod shelf;
 mod steady;
 mod stories;

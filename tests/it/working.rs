@@ -10,8 +10,8 @@ use uuid::Uuid;
 
 use crate::harness::Answer;
 use crate::worker::{
-    Held, VIN, Worker, Yard, line, now, order_view, proofs, rear_pads, taken_in, task, vin_frame,
-    yard,
+    Held, VIN, Worker, Yard, line, now, order_view, proofs, rear_pads, taken_in, task, throttle,
+    vin_frame, yard,
 };
 
 const OPENING: &str = "parking_brake_open_for_service";
@@ -211,6 +211,38 @@ async fn a_lease_that_ended_fences_off_its_holder_and_what_ran_waits_for_a_decis
     ada.pass(&running).await.expect_problem(409, "lease-lost");
     let held = yard.bo.begin(opening).await;
     assert_eq!(yard.bo.pass(&held).await.expect(200)["state"], "passed");
+}
+
+#[tokio::test]
+async fn what_is_given_up_has_failed_keeps_the_vehicle_and_is_tried_again_by_a_decision() {
+    let yard = yard().await;
+    let order = taken_in(&yard.shop, throttle("RO-1")).await;
+    let idle = yard.ada.work_until(&yard.bo, &yard, order.id, "idle_relearn").await;
+    let held = yard.ada.begin(idle.id).await;
+    let broke = json!({ "vehicle_condition": "it stalled", "safe": true });
+    yard.ada.act(&held, "interruptions", broke).await.expect(200);
+    let path = format!("/v1/tasks/{}/decisions", idle.id);
+    let dispatcher = yard.shop.as_role(Role::Dispatcher);
+    let silent = json!({ "decision": "give_up", "reason": " " });
+    dispatcher.post(&path, silent).await.expect_problem(400, "invalid-request");
+    let given_up = json!({ "decision": "give_up", "reason": "the intake leaks" });
+    assert_eq!(dispatcher.post(&path, given_up).await.expect(200)["state"], "failed");
+    yard.ada
+        .act(&held, "finish", json!({ "outcome": "passed" }))
+        .await
+        .expect_problem(409, "lease-lost");
+    let problem = release(&yard, order.id).await.expect_problem(409, "not-releasable");
+    let blocks = problem["blocked_by"].as_array().expect("blocks");
+    assert!(blocks.iter().any(|b| b["code"] == "task_failed"), "{problem:#}");
+    assert_eq!(
+        yard.bo.try_to_take(idle.id).await.status,
+        409,
+        "nobody takes it without a decision"
+    );
+    let again = json!({ "decision": "retry", "reason": "the leak is mended" });
+    assert_eq!(dispatcher.post(&path, again).await.expect(200)["state"], "ready");
+    yard.ada.work_off(&yard.bo, order.id).await;
+    assert_eq!(release(&yard, order.id).await.expect(200)["state"], "released");
 }
 
 #[tokio::test]
