@@ -23,6 +23,7 @@ pub(super) struct WordsDocument {
     pub(super) declined: Vec<String>,
     pub(super) quote: Vec<String>,
     pub(super) conditions: Vec<String>,
+    pub(super) recommended: Vec<String>,
     pub(super) history: Vec<String>,
     pub(super) said: Vec<String>,
     pub(super) found: Vec<String>,

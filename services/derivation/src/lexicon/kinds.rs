@@ -30,6 +30,8 @@ pub(crate) enum Meaning {
     Declined,
     Quote,
     Condition,
+    /// Spoken of as work that may come.
+    Recommended,
     History,
     Said,
     Found,
@@ -142,6 +144,8 @@ pub(crate) struct Noun {
     pub(crate) placed: bool,
     /// Parts whose work brings its calibration with it.
     pub(crate) set_after: Vec<Box<str>>,
+    /// The last words of its names: one of them may name it again.
+    pub(crate) heads: Vec<super::phrases::WordId>,
     /// It belongs to an axle, not to a side of it.
     pub(crate) on_axle: bool,
 }

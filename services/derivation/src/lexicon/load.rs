@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use crate::lexicon::document::{ActionEntry, NounEntry, WordsDocument};
 use crate::lexicon::kinds::{Action, Axle, Meaning, Noun, Outcome, Place};
+use crate::lexicon::phrases::{WordId, expand};
 use crate::lexicon::{Lexicon, LexiconError, forms};
 
 impl Lexicon {
@@ -22,6 +23,7 @@ impl Lexicon {
                 Some((word.as_str().into(), index.and_then(|index| u16::try_from(index).ok())?))
             });
             let its = its.collect();
+            let heads = self.heads(&entry.said);
             let pair = |text: &String| {
                 text.split_once(' ').map(|(action, component)| (action.into(), component.into()))
             };
@@ -57,6 +59,7 @@ impl Lexicon {
                 aimed: entry.aimed,
                 own_coolant: entry.own_coolant,
                 its,
+                heads,
                 any: entry.any.as_deref().map(Into::into),
                 placed: entry.placed,
                 set_after: boxed(&entry.set_after),
@@ -70,6 +73,16 @@ impl Lexicon {
             let meaning = Meaning::Noun(u16::try_from(index).unwrap_or(u16::MAX));
             self.add(name, &entry.said, meaning, faults);
         }
+    }
+
+    /// The last word of every name that has several.
+    fn heads(&mut self, said: &[String]) -> Vec<WordId> {
+        let phrases = said.iter().flat_map(|pattern| expand(pattern));
+        let last = phrases.filter(|phrase| phrase.len() > 1).filter_map(|mut phrase| phrase.pop());
+        let mut heads: Vec<WordId> = last.map(|word| self.words.learn(&word)).collect();
+        heads.sort_unstable();
+        heads.dedup();
+        heads
     }
 
     pub(super) fn add_actions(
@@ -139,6 +152,7 @@ impl Lexicon {
             ("declined", &words.declined, Meaning::Declined),
             ("quote", &words.quote, Meaning::Quote),
             ("conditions", &words.conditions, Meaning::Condition),
+            ("recommended", &words.recommended, Meaning::Recommended),
             ("history", &words.history, Meaning::History),
             ("said", &words.said, Meaning::Said),
             ("found", &words.found, Meaning::Found),

@@ -39,8 +39,16 @@ impl Line<'_, '_> {
             let around = |known: &&Named| self.sits_in(known, &part) || self.sits_in(&part, known);
             let noun = &self.lexicon.nouns[usize::from(part.noun)];
             let vague = noun.aimed && noun.by_axle.is_some();
-            let known = same.or_else(|| self.recent.iter().find(around).filter(|_| !vague));
+            let known = same
+                .or_else(|| self.recent.iter().find(around).filter(|_| !vague))
+                .or_else(|| self.spoken_at(part.noun));
             part.places.extend(known.into_iter().flat_map(|known| known.places.clone()));
+            if part.places.is_empty()
+                && !self.lexicon.nouns[usize::from(part.noun)].single
+                && let [place] = self.told[..]
+            {
+                part.places.push(place);
+            }
             if same.is_none() && self.lexicon.nouns[usize::from(part.noun)].by_axle.is_some() {
                 part.places.retain(|place| place.axle.is_some());
                 part.places.iter_mut().for_each(|place| place.side = None);
@@ -74,6 +82,10 @@ impl Line<'_, '_> {
         self.settled |= outcomes.nothing;
         let action = &self.lexicon.actions[usize::from(done.action)];
         // Whether the procedure itself was asked for is seen when the whole line is read.
+        if action.gives.as_deref() == Some("repair") && self.mends_a_complaint(done, part) {
+            let words = self.words(part.from, done.to);
+            self.doubts.push(format!("\"{words}\": what was repaired is not said"));
+        }
         let later = action.follows || action.doubted || action.slight;
         if let Some(doubt) = outcomes.doubt.filter(|_| !later) {
             let words = self.words(done.from.min(part.from), done.to.max(part.to));
@@ -96,8 +108,27 @@ impl Line<'_, '_> {
                 from: done.from.min(part.from),
                 to: done.to.max(part.to),
                 group: self.group,
+                guessed: false,
             });
         }
+    }
+
+    /// `coolant leak fixed`, `TPMS light, repaired`: what was mended is not the part that is named.
+    fn mends_a_complaint(&self, done: &Done, part: &Named) -> bool {
+        let between = part.to < done.from;
+        let words = self.words(part.to, done.from).to_lowercase();
+        between
+            && words.split(|letter: char| !letter.is_alphanumeric()).any(|word| {
+                ["light", "lamp", "leak", "noise", "code", "issue", "problem"].contains(&word)
+            })
+    }
+
+    /// The same part as the line named it before, where it always was at one place.
+    fn spoken_at(&self, noun: u16) -> Option<&Named> {
+        let mut before =
+            self.spoken.iter().filter(|known| known.noun == noun && !known.places.is_empty());
+        let first = before.next()?;
+        before.all(|other| other.places == first.places).then_some(first)
     }
 
     /// Whether a part is named in the plural.
@@ -126,6 +157,7 @@ impl Line<'_, '_> {
                 from,
                 to,
                 group: self.group,
+                guessed: false,
             });
         }
     }

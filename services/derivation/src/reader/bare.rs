@@ -8,7 +8,10 @@ impl Line<'_, '_> {
     /// A piece with neither action nor part.
     pub(super) fn bare(&mut self, joint: Joint, piece: &Piece) {
         if piece.small_part && self.taken.is_empty() && self.pending.is_empty() {
-            self.doubts.push("a small part is named by itself".to_owned());
+            self.ask_unless_work_is_done("a small part is named by itself".to_owned());
+        }
+        if joint == Joint::Start && self.taken.is_empty() && self.spoken.is_empty() {
+            self.told.clone_from(&piece.places);
         }
         if piece.state && !piece.new_part && !self.pending.is_empty() {
             // `Throttle body: carbon build-up. Cleaned.`

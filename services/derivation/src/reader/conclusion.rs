@@ -13,6 +13,7 @@ impl<'l> Line<'l, '_> {
         self.drop_what_follows();
         self.drop_doubles();
         self.ask_for_new_parts();
+        self.weigh_passing();
         self.ask_what_stands_aside();
         for Untouched { part, actions } in &self.untouched {
             let noun = &self.lexicon.nouns[usize::from(part.noun)];
@@ -45,6 +46,7 @@ impl<'l> Line<'l, '_> {
         if coolant && self.lexicon.nouns.iter().any(own) {
             self.doubts.push("which coolant is meant is not said".to_owned());
         }
+        self.ask_which_battery();
         let certain = self.doubts.is_empty();
         let reading = match (self.taken.is_empty(), certain, self.settled) {
             (false, true, _) => Reading::Sure,
@@ -61,6 +63,27 @@ impl<'l> Line<'l, '_> {
             words: self.words(taken.from, taken.to).to_owned(),
         });
         LineReading { reading, operations: operations.collect(), explanation }
+    }
+
+    /// `battery replaced` in a hybrid vehicle, without a word of which.
+    fn ask_which_battery(&mut self) {
+        let lower = self.text.to_lowercase();
+        let mut words = lower.split(|letter: char| !letter.is_alphanumeric());
+        let electric = words.any(|word| ["hybrid", "ev", "phev", "hev", "bev"].contains(&word));
+        let unclear = |taken: &&Taken<'l>| {
+            let done = taken.done.is_some();
+            let part = self
+                .spoken
+                .iter()
+                .rev()
+                .find(|part| part.to <= taken.to && part.from >= taken.from);
+            done && taken.read.component == "battery"
+                && taken.read.action != "disconnect"
+                && part.is_some_and(|part| part.to == part.from + 1)
+        };
+        if electric && self.taken.iter().any(|taken| unclear(&taken)) {
+            self.doubts.push("which battery is meant is not said".to_owned());
+        }
     }
 
     fn explain(&self, reading: Reading) -> String {

@@ -9,7 +9,11 @@ fn stay_together(around: &[Item]) -> bool {
     let place = |item: &Item| matches!(item.what, What::Means(Meaning::Place(_)));
     match around {
         [before, _, after, ..] => {
-            place(before) && place(after) || before.noun().is_some() && after.noun().is_some()
+            let part = |item: &Item| item.noun().is_some();
+            let small = |item: &Item| item.means(Meaning::SmallPart);
+            place(before) && place(after)
+                || part(before) && (part(after) || small(after))
+                || small(before) && part(after)
         }
         _ => false,
     }

@@ -2,6 +2,7 @@
 
 use crate::lexicon::Lexicon;
 use crate::lexicon::kinds::{Half, Meaning};
+use crate::reader::named_again;
 use crate::reader::own::OwnPhrases;
 use crate::reader::tokens::{Kind, Token};
 
@@ -75,6 +76,13 @@ pub(crate) fn recognise(
                 continue;
             }
             match known {
+                // `front axle shaft`: a place gives way to the name of a part that begins within it.
+                Some((meaning @ Meaning::Place(_), length))
+                    if length > 1 && part_begins_within(lexicon, &tokens[from..], length) =>
+                {
+                    let first = lexicon.phrases.longest(std::iter::once(tokens[from].word));
+                    (What::Means(first.map_or(meaning, |(first, _)| first)), 1)
+                }
                 Some((meaning, length)) => (What::Means(meaning), length),
                 None if numbered(text, tokens[from]) => (What::Number, 1),
                 None => (alone(tokens[from]), 1),
@@ -91,10 +99,19 @@ pub(crate) fn recognise(
             items[index - 1].what = What::Means(Meaning::Then);
         }
     }
+    named_again::name_again(lexicon, text, tokens, &mut items);
     describe(lexicon, text, tokens, &mut items);
     put_in(lexicon, text, tokens, &mut items);
     take_off(lexicon, text, tokens, &mut items);
     items
+}
+
+/// Whether the name of a part begins behind the first word of a phrase and ends after it.
+fn part_begins_within(lexicon: &Lexicon, tokens: &[Token], length: usize) -> bool {
+    (1..length).any(|start| {
+        let behind = lexicon.phrases.longest(tokens[start..].iter().map(|token| token.word));
+        matches!(behind, Some((Meaning::Noun(_), words)) if start + words > length)
+    })
 }
 
 /// A phrase of several words of which one is mistyped, where all words that may be meant say the same: `ride hight
@@ -223,17 +240,26 @@ fn put_in(lexicon: &Lexicon, text: &str, tokens: &[Token], items: &mut [Item]) {
     };
     for index in 1..items.len() {
         let ends = items.get(index + 1).is_none_or(|next| {
-            matches!(next.what, What::Comma | What::Stop | What::Means(Meaning::Join))
+            use Meaning::{Access, Join, Purpose, Then};
+            matches!(
+                next.what,
+                What::Comma | What::Stop | What::Means(Join | Purpose | Access | Then)
+            )
         });
         let token = tokens[items[index].from];
         let word = &text[token.from..token.to];
         let behind = ends
-            && items[index].means(Meaning::Filler)
+            && (items[index].means(Meaning::Filler)
+                || items[index].means(Meaning::State)
+                || items[index].what == What::Unknown)
             && items[index].to == items[index].from + 1
             && items[index - 1].noun().is_some();
         if behind && word.eq_ignore_ascii_case("in") {
             items[index].what = What::Means(Meaning::Action(install));
-        } else if behind && word.eq_ignore_ascii_case("out") && items[index..].iter().any(halves) {
+        } else if behind
+            && ["out", "off", "down"].iter().any(|half| word.eq_ignore_ascii_case(half))
+            && items[index..].iter().any(halves)
+        {
             items[index].what = What::Means(Meaning::Action(remove));
         }
     }
@@ -243,6 +269,15 @@ fn put_in(lexicon: &Lexicon, text: &str, tokens: &[Token], items: &mut [Item]) {
 fn describe(lexicon: &Lexicon, text: &str, tokens: &[Token], items: &mut [Item]) {
     for index in 1..items.len() {
         let before = items[index - 1];
+        if items[index].what == What::Unknown && before.noun().is_some() {
+            // `caliper siezed`: what ends so behind a part tells what became of it.
+            let token = tokens[items[index].from];
+            let word = text[token.from..token.to].to_lowercase();
+            let told = word.len() > 4 && word.ends_with("ed") && token.word.is_none();
+            if told && !lexicon.may_matter(&word) && !lexicon.looks_like_action(&word) {
+                items[index].what = What::Means(Meaning::State);
+            }
+        }
         let noun = items[index].noun().map(|noun| &lexicon.nouns[usize::from(noun)]);
         let plain = noun.is_some_and(|noun| !noun.nothing && noun.asks.is_empty());
         if before.what == What::Unknown && plain {
@@ -266,7 +301,7 @@ fn take_off(lexicon: &Lexicon, text: &str, tokens: &[Token], items: &mut [Item])
         let token = tokens[items[index - 1].from];
         let battery = items[index].noun().is_some_and(|noun| {
             let noun = &lexicon.nouns[usize::from(noun)];
-            &*noun.component == "battery" && noun.only.iter().any(|only| &**only == "disconnect")
+            &*noun.component == "battery" && !noun.nothing
         });
         if battery && text[token.from..token.to].eq_ignore_ascii_case("disc") {
             items[index - 1].what = What::Means(Meaning::Action(disconnect));

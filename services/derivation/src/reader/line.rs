@@ -10,6 +10,7 @@ use crate::reader::cut::pieces;
 use crate::reader::items::{Item, What};
 use crate::reader::outcome::Read;
 use crate::reader::own::OwnPhrases;
+use crate::reader::passing::Passing;
 use crate::reader::piece::{Done, Element, Joint, Named, Piece};
 use crate::reader::tokens::Token;
 
@@ -49,6 +50,8 @@ pub(super) struct Taken<'l> {
     pub(super) to: usize,
     /// Operations of one piece have one number.
     pub(super) group: usize,
+    /// Only a candidate: nothing was said about the part.
+    pub(super) guessed: bool,
 }
 
 /// A part that was refused or not touched.
@@ -68,6 +71,8 @@ pub(super) struct Line<'l, 't> {
     pub(super) tokens: &'t [Token],
     pub(super) taken: Vec<Taken<'l>>,
     pub(super) doubts: Vec<String>,
+    /// Doubts that other work of the line may settle.
+    pub(super) passing: Vec<Passing>,
     /// Words that nobody knows, where they can change nothing that was read.
     pub(super) aside: Vec<(usize, usize)>,
     /// Something says that nothing is done: a look, a refusal, a job that asks for nothing.
@@ -93,6 +98,8 @@ pub(super) struct Line<'l, 't> {
     pub(super) found_before: bool,
     /// Everything to the end of the sentence is refused or only priced.
     pub(super) refused: bool,
+    /// Places that were told before any part was named: `LR corner low, air spring replaced`.
+    pub(super) told: Vec<Place>,
     /// The axle that this sentence spoke of last.
     pub(super) axle: Option<Place>,
     pub(super) group: usize,
@@ -113,6 +120,8 @@ impl<'l, 't> Line<'l, 't> {
             tokens,
             taken: Vec::new(),
             doubts: Vec::new(),
+            passing: Vec::new(),
+            told: Vec::new(),
             aside: Vec::new(),
             settled: false,
             untouched: Vec::new(),
@@ -156,7 +165,8 @@ impl<'l, 't> Line<'l, 't> {
         }
         for part in std::mem::take(&mut self.pending) {
             let words = self.words(part.from, part.to);
-            self.doubts.push(format!("nothing says what is done with \"{words}\""));
+            let why = format!("nothing says what is done with \"{words}\"");
+            self.ask_unless_worked_on(vec![part.clone()], why);
             self.guess(&part);
         }
         for done in std::mem::take(&mut self.carried) {
@@ -181,7 +191,12 @@ impl<'l, 't> Line<'l, 't> {
         if self.mode == Mode::Said && !self.leaves_story(joint, items) {
             return;
         }
-        if let Some(index) = at(Meaning::Said) {
+        let why =
+            at(Meaning::Purpose).filter(|why| at(Meaning::Said).is_some_and(|said| said > *why));
+        if why.is_some() || joint == Joint::Around && at(Meaning::Said).is_some() {
+            // `reflashed for the hesitation complaint`
+            self.head(joint, &items[..why.unwrap_or(0)]);
+        } else if let Some(index) = at(Meaning::Said) {
             if index > 0 {
                 self.piece(joint, &items[..index], false);
             }
@@ -246,6 +261,12 @@ impl<'l, 't> Line<'l, 't> {
         for &(phrase, from, to) in &piece.own {
             self.take_own(phrase, from, to);
         }
+        if self.only_recommended(&piece) {
+            self.refuse_parts(piece.parts().cloned().collect());
+            self.current = Current::Negated;
+            self.ask_unless_work_is_done("it is only recommended".to_owned());
+            return;
+        }
         if piece.condition {
             self.doubts.push("it depends on something".to_owned());
         }
@@ -283,7 +304,7 @@ impl<'l, 't> Line<'l, 't> {
         } else {
             self.weigh_unknown(joint, items, &piece, real);
         }
-        self.spoken.extend(piece.parts().filter(|part| part.to - part.from > 1).cloned());
+        self.spoken.extend(piece.parts().cloned());
         let said = piece.parts().filter(|part| self.is_heading(part)).last();
         if let Some([place @ Place { axle: Some(_), .. }]) = said.map(|part| &part.places[..]) {
             self.axle = Some(Place { side: None, either: false, ..*place });
@@ -300,6 +321,9 @@ impl<'l, 't> Line<'l, 't> {
         } else if real {
             self.mode = Mode::Plain;
             self.found_before = false;
+            for part in piece.parts() {
+                self.leave_heading(part);
+            }
             self.work(joint, &piece, next_is_job);
         } else if piece.parts().next().is_none() {
             self.bare(joint, &piece);

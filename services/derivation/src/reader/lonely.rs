@@ -70,7 +70,7 @@ impl Line<'_, '_> {
                     self.guess(part);
                 }
             }
-            Current::Negated if listed => self.refuse_parts(parts),
+            Current::Negated if listed && !piece.new_part => self.refuse_parts(parts),
             Current::Looked if listed => self.recent.extend(parts),
             Current::Actions(actions) if listed && !piece.state_behind => {
                 self.begin_group();
@@ -138,7 +138,7 @@ impl Line<'_, '_> {
     }
 
     /// `Front brakes: pads, rotors`: a whole that its parts follow is a heading; its axle holds for them.
-    fn leave_heading(&mut self, part: &Named) {
+    pub(super) fn leave_heading(&mut self, part: &Named) {
         let mut pending = std::mem::take(&mut self.pending);
         pending.retain(|whole| !(self.is_heading(whole) && self.sits_in(part, whole)));
         self.pending = pending;
@@ -173,8 +173,10 @@ impl Line<'_, '_> {
         }
         if piece.small_part {
             if self.taken.is_empty() {
-                self.doubts.push("a small part is named by itself".to_owned());
+                self.ask_unless_work_is_done("a small part is named by itself".to_owned());
             }
+            // `Repl hood, LF headlamp`
+            self.current = Current::Actions(actions);
             return;
         }
         for done in actions {
@@ -252,6 +254,7 @@ impl Line<'_, '_> {
             from: done.from,
             to: done.to,
             group: self.group,
+            guessed: false,
         });
         true
     }
@@ -263,7 +266,16 @@ impl Line<'_, '_> {
             outcomes.doubt.is_none() || self.lexicon.actions[usize::from(done.action)].follows
         };
         let fitting: Vec<Named> = self.recent.iter().filter(fits).cloned().collect();
-        if fitting.is_empty() { self.recent.clone() } else { fitting }
+        let mut targets: Vec<Named> = Vec::new();
+        for part in if fitting.is_empty() { self.recent.clone() } else { fitting } {
+            // The same part named twice, with its place only once.
+            match targets.iter_mut().find(|known| known.noun == part.noun) {
+                Some(known) if known.places.is_empty() => known.places = part.places,
+                Some(known) if part.places.is_empty() || known.places == part.places => {}
+                _ => targets.push(part),
+            }
+        }
+        targets
     }
 
     /// A part whose aim is set when it is fitted.
@@ -275,7 +287,9 @@ impl Line<'_, '_> {
     pub(super) fn guess(&mut self, part: &Named) {
         self.begin_group();
         if let Some(replace) = self.action_named("replace", part) {
+            let before = self.taken.len();
             self.apply(&replace, part, 0.5, false);
+            self.taken[before..].iter_mut().for_each(|taken| taken.guessed = true);
         }
     }
 
@@ -298,6 +312,7 @@ impl Line<'_, '_> {
             from: part.from,
             to: part.to,
             group: self.group,
+            guessed: false,
         });
         true
     }

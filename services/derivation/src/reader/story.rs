@@ -15,7 +15,17 @@ impl Line<'_, '_> {
             self.mode = Mode::Plain;
             return true;
         }
-        let Some((action, false)) = first.action() else { return false };
+        let Some((action, false)) = first.action() else {
+            // `complains of no cold air, compressor replaced`
+            let told = joint == Joint::Comma
+                && items.iter().any(|item| item.noun().is_some())
+                && self.tells_of_work(items);
+            if told {
+                self.doubts.push("work may belong to what the customer tells".to_owned());
+                self.mode = Mode::Plain;
+            }
+            return told;
+        };
         let told = self.words(first.from, first.to).to_lowercase();
         let mark = items.first().and_then(|item| self.tokens.get(item.from.checked_sub(1)?));
         let mark = mark.map_or("", |mark| &self.text[mark.from..mark.to]);
@@ -45,7 +55,7 @@ impl Line<'_, '_> {
         }
         self.settled |= seen.actions().any(|done| self.looks(done));
         let parts: Vec<Named> = seen.parts().cloned().collect();
-        self.spoken.extend(parts.iter().filter(|part| part.to - part.from > 1).cloned());
+        self.spoken.extend(parts.iter().cloned());
         if !parts.is_empty() {
             self.recent = parts;
         }
@@ -112,9 +122,12 @@ impl Line<'_, '_> {
         let waiting = piece.parts().next().is_none() && !after_a_job;
         let mut parts = if waiting { std::mem::take(&mut self.pending) } else { Vec::new() };
         parts.extend(piece.parts().cloned());
-        self.untouched.extend(
-            parts.iter().map(|part| Untouched { part: part.clone(), actions: actions.clone() }),
-        );
+        // `charger no AC charge, replace`: without work that is denied it tells what is wrong.
+        if !actions.is_empty() || after_a_job || self.leaves_it(items) {
+            self.untouched.extend(
+                parts.iter().map(|part| Untouched { part: part.clone(), actions: actions.clone() }),
+            );
+        }
         if !parts.is_empty() {
             self.recent = parts;
         }
@@ -134,6 +147,16 @@ impl Line<'_, '_> {
         if self.found_before && words.contains("top") && self.recent.iter().any(fluid) {
             self.doubts.push("why a fluid was low is not said".to_owned());
         }
+    }
+
+    /// `not touched`, `kept the old pads`
+    fn leaves_it(&self, items: &[Item]) -> bool {
+        items.iter().filter(|item| item.means(Meaning::Not)).any(|item| {
+            let words = self.words(item.from, item.to).to_lowercase();
+            ["touch", "left", "leave", "kept", "keep", "stay"]
+                .iter()
+                .any(|word| words.contains(word))
+        })
     }
 
     /// `could not be programmed`, `unable to remove`
@@ -159,8 +182,12 @@ impl Line<'_, '_> {
                 items.iter().find(word).is_some_and(|word| word.from < first.from)
             });
         let before = self.group > self.sentence_from || !self.pending.is_empty();
+        let unknown = piece
+            .unknown
+            .iter()
+            .any(|&(from, to)| self.lexicon.may_matter(&self.words(from, to).to_lowercase()));
         if piece.parts().next().is_some() {
-            if joint == Joint::And && before && !word_first {
+            if joint == Joint::And && before && !word_first && !self.stands_apart(piece.from) {
                 self.doubts.push("how far the refusal reaches is not clear".to_owned());
             }
             self.refuse_parts(piece.parts().cloned().collect());
@@ -168,6 +195,10 @@ impl Line<'_, '_> {
             self.refused = quote && word_first;
         } else if piece.unknown.is_empty() && self.is_another_place(&piece) {
             // `RR tire replaced, LR declined`
+        } else if matches!(self.current, Current::Negated) && self.group == self.sentence_from {
+            // `front pads recommended, declined`: what was spoken of is refused, not the work before.
+        } else if !unknown && !piece.unknown.is_empty() && piece.actions().next().is_none() {
+            // `windshield replaced, new blades declined`: something else was refused.
         } else if (!piece.unknown.is_empty() || !piece.places.is_empty() && before)
             && (self.group > 0 || !self.pending.is_empty())
         {
@@ -209,6 +240,16 @@ impl Line<'_, '_> {
             let past = words.split(' ').next().is_some_and(|verb| verb.ends_with("ed"));
             let does = |action: u16| !self.lexicon.actions[usize::from(action)].looks;
             past && item.action().is_some_and(|(action, weak)| !weak && does(action))
+        })
+    }
+
+    /// Whether a piece follows a stroke between blanks: `LOF / front pads declined`.
+    fn stands_apart(&self, from: usize) -> bool {
+        let before = from.checked_sub(1).and_then(|before| self.tokens.get(before));
+        before.is_some_and(|before| {
+            &self.text[before.from..before.to] == "/"
+                && self.text[..before.from].ends_with(' ')
+                && self.text[before.to..].starts_with(' ')
         })
     }
 

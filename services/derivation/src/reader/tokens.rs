@@ -63,6 +63,7 @@ pub(crate) fn cut(words: &Words, text: &str, most: usize) -> Option<Vec<Token>> 
                 continue;
             }
             '&' | '+' => tokens.push(mark(Kind::Word, words.id("and"))),
+            '@' => tokens.push(mark(Kind::Word, words.id("at"))),
             '/' => tokens.push(mark(Kind::Word, words.id("/"))),
             ';' | '\n' | '!' | '•' => tokens.push(mark(Kind::Stop, None)),
             // A question mark leaves open what the sentence says.
@@ -122,5 +123,10 @@ fn ends_sentence(words: &Words, tokens: &[Token], text: &str, to: usize) -> bool
     // `found faulty EGR vlv. Replaced it.`
     let next = rest.split_whitespace().next().unwrap_or_default();
     let begins = next.starts_with(char::is_uppercase) && next.ends_with("ed");
-    begins || !(last.kind == Kind::Word && words.is_short(&text[last.from..last.to].to_lowercase()))
+    // `Reprogram trans ctrl mod. Fluid service declined`: not after an action or a place.
+    let names = last.word.is_some_and(|word| words.alone(word).is_none());
+    let fresh = next.starts_with(char::is_uppercase) && next.ends_with(char::is_lowercase);
+    begins
+        || names && fresh
+        || !(last.kind == Kind::Word && words.is_short(&text[last.from..last.to].to_lowercase()))
 }

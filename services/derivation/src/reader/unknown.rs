@@ -42,13 +42,23 @@ impl Line<'_, '_> {
                 && (no_part || self.says_where(items, from))
                 && !self.lexicon.looks_like_action(&words.to_lowercase());
             let idle = if real {
-                self.says_where(items, from) && !matters()
+                (self.says_where(items, from) || !no_part && stands_apart(items, from))
+                    && !matters()
             } else {
                 told || apart && no_part && (piece.same_part || !matters())
                     || self.says_where(items, from) && !matters()
             };
             if idle || words.len() > 3 && small_part_behind(items, from) {
                 self.aside.push((from, to));
+            } else if !acted && !no_part && !self.lexicon.looks_like_action(&words.to_lowercase()) {
+                // `Alternator puts out 12 V, alternator replaced`
+                let why = format!("\"{words}\" is not known");
+                let parts = piece.parts().cloned().collect();
+                if words.len() > 3 && matters() {
+                    self.ask_unless_named_again(parts, why);
+                } else {
+                    self.ask_unless_worked_on(parts, why);
+                }
             } else {
                 self.doubts.push(format!("\"{words}\" is not known"));
             }
@@ -93,6 +103,18 @@ impl Line<'_, '_> {
         };
         before().any(|item| item.noun().is_some()) && before().take_while(idle).any(says)
     }
+}
+
+/// Whether an unknown word of a job stands neither beside its action nor right behind a part, so that it is no part that
+/// the action is about and makes no other of one.
+fn stands_apart(items: &[Item], unknown: usize) -> bool {
+    let Some(index) = items.iter().position(|item| item.from == unknown) else { return false };
+    let weight = |item: &&Item| item.what != What::Unknown && !item.means(Meaning::Filler);
+    let before = items[..index].iter().rev().find(weight);
+    let part_before = items[..index].iter().any(|item| item.noun().is_some());
+    let behind_an_action = before.is_some_and(|item| item.action().is_some());
+    part_before && before.is_some_and(|item| item.noun().is_none())
+        || behind_an_action && items[index..].iter().any(|item| item.noun().is_some())
 }
 
 /// `pan gasket`: an unknown word right before a small part belongs to it.
