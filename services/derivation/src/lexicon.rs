@@ -133,6 +133,10 @@ impl Lexicon {
 
     /// Whether an unknown word may be a verb with a letter wrong, a long one with two.
     pub(crate) fn looks_like_action(&self, word: &str) -> bool {
+        if self.words.is_left_alone(word) {
+            // A word of its own is no mistyped verb.
+            return false;
+        }
         let letters = if word.len() > 8 { 2 } else { 1 };
         // With two letters wrong it begins or ends as it should: most verbs need no comparing.
         let alike = |verb: &str| {

@@ -1,6 +1,6 @@
 //! Words and phrases of the lexicon, and the longest phrase at a place of a text.
 
-use rustc_hash::FxHashMap;
+use rustc_hash::{FxHashMap, FxHashSet};
 
 use crate::lexicon::forms::stem;
 use crate::lexicon::kinds::Meaning;
@@ -18,6 +18,8 @@ pub(crate) struct Words {
     pub(super) spelling: Spelling,
     /// What a word means by itself.
     alone: FxHashMap<WordId, Meaning>,
+    /// Words of their own that mean nothing here.
+    left_alone: FxHashSet<Box<str>>,
 }
 
 impl Words {
@@ -50,6 +52,12 @@ impl Words {
     pub(super) fn leave_alone(&mut self, word: &str) {
         let id = WordId::try_from(self.ids.len()).unwrap_or(WordId::MAX);
         self.ids.entry(stem(word).into()).or_insert(id);
+        self.left_alone.insert(word.into());
+    }
+
+    /// Whether it is a word of its own, however near it lies to another.
+    pub(crate) fn is_left_alone(&self, word: &str) -> bool {
+        self.left_alone.contains(word)
     }
 
     /// The id of a word in small letters as it stands in a text.

@@ -13,7 +13,7 @@ impl Line<'_, '_> {
         if joint == Joint::Start && self.taken.is_empty() && self.spoken.is_empty() {
             self.told.clone_from(&piece.places);
         }
-        if piece.state && !piece.new_part && !self.pending.is_empty() {
+        if piece.state && !piece.new_part && joint != Joint::Around && !self.pending.is_empty() {
             // `Throttle body: carbon build-up. Cleaned.`
             self.recent = std::mem::take(&mut self.pending);
         }

@@ -57,6 +57,9 @@ pub(super) fn pieces(items: &[Item]) -> Vec<(Joint, &[Item])> {
         if index > from {
             pieces.push((joint, &items[from..index]));
             joint = next;
+        } else if joint == Joint::Start && next == Joint::Around {
+            // `Following the complaint, module reprogrammed`
+            joint = next;
         } else if joint != Joint::Start {
             // Two marks in a row, `, and`: the looser one holds.
             joint = if joint == Joint::And { next } else { joint };

@@ -100,6 +100,7 @@ pub(crate) fn recognise(
         }
     }
     named_again::name_again(lexicon, text, tokens, &mut items);
+    named_again::locate(lexicon, text, tokens, &mut items);
     describe(lexicon, text, tokens, &mut items);
     put_in(lexicon, text, tokens, &mut items);
     take_off(lexicon, text, tokens, &mut items);

@@ -270,7 +270,10 @@ impl<'l, 't> Line<'l, 't> {
         if piece.condition {
             self.doubts.push("it depends on something".to_owned());
         }
-        if piece.history {
+        if piece.history && piece.actions().next().is_none() {
+            // `clockspring overwound by previous shop, put in a new one`
+            self.ask_unless_work_is_done("it may tell of earlier work".to_owned());
+        } else if piece.history {
             self.doubts.push("it may tell of earlier work".to_owned());
         }
         if matches!(joint, Joint::Around | Joint::Then) && matches!(self.current, Current::Negated)

@@ -72,7 +72,9 @@ impl Line<'_, '_> {
             }
             Current::Negated if listed && !piece.new_part => self.refuse_parts(parts),
             Current::Looked if listed => self.recent.extend(parts),
-            Current::Actions(actions) if listed && !piece.state_behind => {
+            Current::Actions(actions)
+                if listed && !piece.state_behind && !self.is_new_besides(piece, &actions) =>
+            {
                 self.begin_group();
                 self.carried.clear();
                 for part in parts.iter_mut().filter(|part| part.places.is_empty()) {
@@ -115,26 +117,59 @@ impl Line<'_, '_> {
                 self.recent = parts;
             }
             _ if piece.state => self.find_parts(joint, parts),
-            _ => {
-                self.begin_group();
-                for part in parts {
-                    let nothing = self.lexicon.nouns[usize::from(part.noun)].nothing;
-                    if self.alone(&part, 1.0) {
-                        self.recent = vec![part];
-                    } else if nothing && !part.compound {
-                        self.settled = true;
-                    } else if piece.new_part
-                        && let Some(replace) = self.action_named("replace", &part)
-                    {
-                        self.apply(&replace, &part, 0.96, false);
-                        self.recent = vec![part];
-                    } else {
-                        self.leave_heading(&part);
-                        self.pending.push(part);
-                    }
+            _ => self.name_parts(joint, piece, parts),
+        }
+    }
+
+    /// Parts that no action stands beside: jobs by themselves, new ones, amounts of a fluid; others wait.
+    fn name_parts(&mut self, joint: Joint, piece: &Piece, parts: Vec<Named>) {
+        self.begin_group();
+        for part in parts {
+            let nothing = self.lexicon.nouns[usize::from(part.noun)].nothing;
+            if self.alone(&part, 1.0) {
+                self.recent = vec![part];
+            } else if self.is_filled_up(joint, piece, &part)
+                && let Some(refill) = self.action_named("refill", &part)
+            {
+                self.apply(&refill, &part, 0.96, false);
+                self.recent = vec![part];
+            } else if nothing && !part.compound {
+                self.settled = true;
+            } else if piece.new_part
+                && let Some(replace) = self.action_named("replace", &part)
+            {
+                // `SRS unit and both front pretensioners new`
+                let joined = joint == Joint::And;
+                let before = if joined { std::mem::take(&mut self.pending) } else { Vec::new() };
+                for part in before.iter().chain([&part]) {
+                    self.apply(&replace, part, 0.96, false);
                 }
+                self.recent = vec![part];
+            } else {
+                self.leave_heading(&part);
+                self.pending.push(part);
             }
         }
+    }
+
+    /// `recharge A/C, condenser new`: the action before does not fit what is new.
+    fn is_new_besides(&self, piece: &Piece, actions: &[Done]) -> bool {
+        let unfit = |part: &Named, done: &Done| {
+            outcome::resolve(self.lexicon, done, part, false).doubt.is_some()
+        };
+        piece.new_part && piece.parts().any(|part| actions.iter().any(|done| unfit(part, done)))
+    }
+
+    /// `reman transmission installed, 10 qt ATF`: beside other work an amount of a fluid was filled in.
+    fn is_filled_up(&self, joint: Joint, piece: &Piece, part: &Named) -> bool {
+        let noun = &self.lexicon.nouns[usize::from(part.noun)];
+        matches!(joint, Joint::Comma | Joint::And)
+            && noun.fluid
+            && noun.asks.is_empty()
+            && piece.number
+            && piece.unknown.is_empty()
+            && !piece.state
+            && !self.taken.is_empty()
     }
 
     /// `Front brakes: pads, rotors`: a whole that its parts follow is a heading; its axle holds for them.
@@ -190,7 +225,7 @@ impl Line<'_, '_> {
                 let (from, to) = (done.from, done.to);
                 let part = Named {
                     noun,
-                    places: Vec::new(),
+                    places: piece.places.clone(),
                     all: false,
                     from,
                     to,

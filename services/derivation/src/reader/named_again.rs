@@ -44,6 +44,13 @@ pub(super) fn name_again(lexicon: &Lexicon, text: &str, tokens: &[Token], items:
                 items[index].what = What::Means(meaning);
             }
         }
+        let next = items[index + 1..].iter().find_map(Item::action);
+        let moves = next
+            .is_some_and(|(action, _)| *lexicon.actions[usize::from(action)].name == *"transfer");
+        let noun = items[index].noun().filter(|_| moves);
+        if let Some(noun) = noun.and_then(|noun| sitting_in(lexicon, noun, &named)) {
+            items[index].what = What::Means(Meaning::Noun(noun));
+        }
         if let Some(noun) = items[index].noun() {
             let component = |noun: u16| &lexicon.nouns[usize::from(noun)].component;
             if !named.iter().any(|known| component(*known) == component(noun)) {
@@ -51,6 +58,20 @@ pub(super) fn name_again(lexicon: &Lexicon, text: &str, tokens: &[Token], items:
             }
         }
     }
+}
+
+/// `windshield replaced, camera moved over`: of the parts of two axles the one that sits in what was named.
+fn sitting_in(lexicon: &Lexicon, noun: u16, named: &[u16]) -> Option<u16> {
+    let axles = lexicon.nouns[usize::from(noun)].by_axle.as_ref()?;
+    let sits = |part: &Noun| {
+        axles.contains(&part.component)
+            && named
+                .iter()
+                .any(|known| part.sits_in.contains(&lexicon.nouns[usize::from(*known)].component))
+    };
+    let mut found = (0u16..).zip(&lexicon.nouns).filter(|(_, part)| part.aimed && sits(part));
+    let (index, _) = found.next()?;
+    found.next().is_none().then_some(index)
 }
 
 /// Whether the words right before say where something goes: `to new`, `onto`, `off old`.
@@ -68,4 +89,34 @@ fn goes_onto(text: &str, tokens: &[Token], before: &[Item]) -> bool {
 /// Whether a name by itself says too little: `camera`, `belt`.
 fn leaves_open(noun: &Noun) -> bool {
     !noun.asks.is_empty() || noun.aimed && noun.by_axle.is_some()
+}
+
+/// `shift actuator on gearbox`: behind another part, a word like `on` makes a part the place of that one.
+pub(super) fn locate(lexicon: &Lexicon, text: &str, tokens: &[Token], items: &mut [Item]) {
+    const WHERE: &[&str] = &["on", "at", "behind", "under", "near", "above", "below", "beside"];
+    for index in 2..items.len() {
+        if items[index].noun().is_none() {
+            continue;
+        }
+        let idle =
+            |item: &&Item| matches!(item.what, What::Means(Meaning::Filler | Meaning::Place(_)));
+        let says = |item: &Item| {
+            let words = &text[tokens[item.from].from..tokens[item.to - 1].to];
+            WHERE.iter().any(|word| words.eq_ignore_ascii_case(word))
+        };
+        let before = &items[..index];
+        let Some(at) = before.iter().rposition(says) else { continue };
+        let near = items[at..index].iter().all(|item| idle(&item));
+        let part = before[..at]
+            .iter()
+            .rev()
+            .take_while(|item| {
+                !matches!(item.what, What::Comma | What::Stop | What::Means(Meaning::Join))
+            })
+            .find_map(Item::noun);
+        let whole = part.is_some_and(|part| lexicon.nouns[usize::from(part)].any.is_none());
+        if near && whole && items[at].means(Meaning::Filler) {
+            items[index].what = What::Means(Meaning::Filler);
+        }
+    }
 }

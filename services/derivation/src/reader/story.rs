@@ -19,7 +19,11 @@ impl Line<'_, '_> {
             // `complains of no cold air, compressor replaced`
             let told = joint == Joint::Comma
                 && items.iter().any(|item| item.noun().is_some())
-                && self.tells_of_work(items);
+                && items.iter().any(|item| {
+                    item.action().is_some_and(|(action, weak)| {
+                        !weak && !self.lexicon.actions[usize::from(action)].looks
+                    })
+                });
             if told {
                 self.doubts.push("work may belong to what the customer tells".to_owned());
                 self.mode = Mode::Plain;

@@ -75,7 +75,8 @@ pub(crate) fn cut(words: &Words, text: &str, most: usize) -> Option<Vec<Token>> 
                     *last = mark(Kind::Stop, None);
                 }
             }
-            ',' | ':' | '(' | ')' | '[' | ']' | '|' | '–' | '—' | '=' | '>' => {
+            ',' | ':' | '(' | ')' | '[' | ']' | '|' | '–' | '—' | '=' | '>' | '→' | '⇒' | '~' =>
+            {
                 tokens.push(mark(Kind::Comma, None));
             }
             '-' if before.is_whitespace() || next.is_whitespace() => {

@@ -6,7 +6,7 @@
 
 use crate::lexicon::kinds::Meaning;
 use crate::reader::items::{Item, What};
-use crate::reader::line::Line;
+use crate::reader::line::{Current, Line};
 use crate::reader::piece::{Joint, Piece};
 
 /// After one of these comes where, how or with what, not what.
@@ -36,7 +36,11 @@ impl Line<'_, '_> {
         let apart = !acted && (next || done) || with;
         for &(from, to) in &piece.unknown {
             let words = self.words(from, to);
-            let matters = || self.lexicon.may_matter(&words.to_lowercase());
+            // Without an action that goes on, a short word is no part that it is about: `road tst 5 mi`.
+            let listed = matches!(self.current, Current::Actions(_)) || !self.carried.is_empty();
+            let bare = no_part && piece.places.is_empty();
+            let short = !acted && bare && !listed && words.len() < 4;
+            let matters = || !short && self.lexicon.may_matter(&words.to_lowercase());
             let told = !real
                 && piece.state
                 && (no_part || self.says_where(items, from))

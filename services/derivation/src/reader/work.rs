@@ -107,6 +107,16 @@ impl Line<'_, '_> {
         groups.push((actions, parts));
         for (index, (actions, parts)) in groups.iter().enumerate() {
             if actions.is_empty() {
+                // `tie rod replaced, toe set`
+                if parts
+                    .iter()
+                    .all(|part| self.lexicon.nouns[usize::from(part.noun)].alone.is_some())
+                {
+                    for part in parts {
+                        self.alone(part, 1.0);
+                    }
+                    continue;
+                }
                 let again =
                     |part: &Named| groups[0].1.iter().any(|first| self.same_component(first, part));
                 if !parts.iter().all(|part| again(part) || self.only_location(part, &groups[0].1)) {
