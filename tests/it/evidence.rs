@@ -5,6 +5,7 @@ use std::time::Instant;
 use chrono::TimeDelta;
 use domain::role::Role;
 use serde_json::{Value, json};
+use sqlx::AssertSqlSafe;
 
 use crate::harness::answer;
 use crate::worker::{Held, Yard, now, rear_pads, taken_in, task, vin_frame, yard};
@@ -214,4 +215,28 @@ async fn what_an_alternative_proves_is_told_as_such_to_the_technician_and_to_the
     let auditor = yard.shop.as_role(Role::Auditor);
     let report = auditor.get(&format!("/v1/orders/{}/report", order.id)).await.expect(200);
     assert!(report.to_string().contains(r#""alternative""#), "{report:#}");
+}
+
+#[tokio::test]
+async fn a_value_is_stored_as_it_was_given_and_in_the_base_unit() {
+    let yard = yard().await;
+    let held = taken(&yard).await;
+    let at = now(&yard.shop).await;
+    let items = json!([{ "kind": "reading", "signal": "tire_pressure", "place": "front_left", "value": 35,
+        "unit": "[psi]", "taken_at": at }]);
+    yard.ada.act(&held, "evidence", json!({ "items": items })).await.expect(200);
+    let mut owner = yard.shop.owner_connection().await;
+    let query = format!(
+        "SET app.shops = '{{{}}}'; SELECT content FROM evidence WHERE series LIKE 'tire_pressure%'",
+        yard.shop.id
+    );
+    let row = sqlx::raw_sql(AssertSqlSafe(query)).fetch_one(&mut owner).await.expect("is stored");
+    let content: Value = sqlx::Row::get(&row, 0);
+    let given = &content[0]["kind"];
+    assert_eq!((&given["value"], &given["unit"]), (&json!("35"), &json!("[psi]")), "{content:#}");
+    // NIST SP 811 (2008), appendix B.8: 1 psi is 6.894 757 kPa.
+    let base = &content[0]["in_base_unit"];
+    assert_eq!(base["unit"], "kPa", "{content:#}");
+    let kpa: f64 = base["value"].to_string().trim_matches('"').parse().expect("a number");
+    assert!((kpa - 35.0 * 6.894_757).abs() < 1e-4, "{content:#}");
 }

@@ -8,7 +8,7 @@ use domain::role::Role;
 use serde_json::{Value, json};
 use uuid::Uuid;
 
-use crate::worker::{Yard, finish_line, line, order_view, read, taken_in, task, yard};
+use crate::worker::{Yard, line, order_view, read, taken_in, task, yard};
 
 /// Work that is done in a service mode, and the procedures that enter and leave it.
 struct Chain {

@@ -3,7 +3,9 @@
 use std::collections::BTreeSet;
 
 use chrono::{DateTime, Utc};
-use domain::exact::Exact;
+use domain::exact::{Exact, rounded};
+use domain::quantity::Decimal;
+use domain::unit::Unit;
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
@@ -230,10 +232,41 @@ impl Mark {
     }
 }
 
+impl Kind {
+    /// A measured value in the base unit of what it measures, to nine places, with the unit's UCUM code; `None` where it was
+    /// given in that unit, and for whatever is no measured value.
+    pub fn in_base_unit(&self) -> Option<(Decimal, &'static str)> {
+        let Self::Number { value, unit, .. } = self else { return None };
+        let given = Unit::of_code(unit)?;
+        let base = given.dimension.base();
+        (given != base).then(|| (rounded(given.to_base(value.ratio()), 9), base.code))
+    }
+}
+
 impl Sample {
     /// Why it proves nothing, by the first of its marks that says so.
     pub fn objection(&self, unverified_allowed: bool) -> Option<&'static str> {
         let counts = |mark: &&Mark| !(unverified_allowed && **mark == Mark::Unverified);
         self.marks.iter().filter(counts).find_map(|mark| mark.objection())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn base(value: i64, unit: &str) -> Option<(String, &'static str)> {
+        let (signal, unit) = ("a_signal".to_owned(), unit.to_owned());
+        let kind = Kind::Number { signal, place: None, value: Exact::whole(value), unit };
+        kind.in_base_unit().map(|(value, unit)| (value.to_string(), unit))
+    }
+
+    /// NIST SP 811 (2008), appendix B.8: degree Fahrenheit to degree Celsius `(t - 32)/1.8`, psi to kPa `6.894 757 E+00`.
+    #[test]
+    fn a_value_in_another_unit_is_told_in_the_base_unit_too() {
+        assert_eq!(base(203, "[degF]"), Some(("95".to_owned(), "Cel")));
+        assert_eq!(base(1, "[psi]"), Some(("6.894757293".to_owned(), "kPa")));
+        assert_eq!(base(95, "Cel"), None, "it was given in it");
+        assert_eq!(Kind::CodesCleared.in_base_unit(), None);
     }
 }

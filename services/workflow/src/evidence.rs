@@ -256,7 +256,7 @@ impl Step {
                 task,
                 attempt: attempt.number,
                 kind: said.word.to_owned(),
-                content: serde_json::to_value(&samples).map_err(store::StoreError::from)?,
+                content: content(&samples)?,
                 series: standing::series(&samples),
                 marks,
                 taken_at: samples.first().map_or(case.now, |s| s.taken_at),
@@ -384,6 +384,17 @@ fn for_second_person(procedure: &Procedure, statement: &str) -> bool {
         }
     }
     asked
+}
+
+/// What samples say, as it is stored: a measured value as it was given, and in the base unit where that is another.
+fn content(samples: &[Sample]) -> Result<Value, Refusal> {
+    let mut content = serde_json::to_value(samples).map_err(store::StoreError::from)?;
+    for (stored, sample) in content.as_array_mut().into_iter().flatten().zip(samples) {
+        if let Some((value, unit)) = sample.kind.in_base_unit() {
+            stored["in_base_unit"] = json!({ "value": value, "unit": unit });
+        }
+    }
+    Ok(content)
 }
 
 /// What is said of a picture that told where it was taken.
