@@ -240,3 +240,33 @@ async fn a_value_is_stored_as_it_was_given_and_in_the_base_unit() {
     let kpa: f64 = base["value"].to_string().trim_matches('"').parse().expect("a number");
     assert!((kpa - 35.0 * 6.894_757).abs() < 1e-4, "{content:#}");
 }
+
+#[tokio::test]
+async fn what_another_saw_is_entered_under_their_name_but_never_their_word() {
+    let yard = yard().await;
+    let held = taken(&yard).await;
+    yard.ada.prepare(&held).await;
+    let at = now(&yard.shop).await;
+    let items = json!([
+        { "kind": "reading", "signal": "battery_voltage", "value": 12.9, "unit": "V", "taken_at": at },
+        { "kind": "attestation", "statement": "wheels_chocked", "holds": true, "taken_at": at },
+    ]);
+    let nobody = json!({ "items": items, "observed_by": uuid::Uuid::nil() });
+    yard.ada.act(&held, "evidence", nobody).await.expect_problem(422, "unprocessable");
+    for device in [json!(""), json!("x".repeat(65))] {
+        let body = json!({ "items": items, "device": device });
+        yard.ada.act(&held, "evidence", body).await.expect_problem(400, "invalid-request");
+    }
+    let told = json!({ "items": items, "observed_by": yard.bo.id, "device": "tablet 4" });
+    let answer = yard.ada.act(&held, "evidence", told).await.expect(200);
+    let outcomes = ["accepted", "refused"];
+    for (item, outcome) in answer["items"].as_array().expect("items").iter().zip(outcomes) {
+        assert_eq!(item["outcome"], outcome, "{item:#}");
+    }
+    yard.ada.start(&held).await;
+    let report = format!("/v1/orders/{}/report", held.task.order.expect("an order"));
+    let report = yard.shop.as_role(Role::Auditor).get(&report).await.expect(200).to_string();
+    for words in ["\"source\":\"Bo\"", "entered by Ada", "entered on tablet 4"] {
+        assert!(report.contains(words), "{words}: {report}");
+    }
+}

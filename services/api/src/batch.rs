@@ -9,6 +9,7 @@ use serde::Deserialize;
 use serde_json::Value;
 use serde_json::value::RawValue;
 use utoipa::ToSchema as _;
+use uuid::Uuid;
 use workflow::evidence::{Batch, Posted};
 
 use crate::arrival::{Arriving, arrive};
@@ -17,6 +18,9 @@ use crate::problem::Rejection;
 
 /// Most items of a batch; [`contract::evidence::NewEvidence`] says the same.
 const MOST: usize = 10_000;
+
+/// Most characters of a device's name; as above.
+const LONGEST: usize = 64;
 
 /// A batch, each of its items read for itself.
 pub(crate) struct Items {
@@ -34,6 +38,10 @@ struct Unread<'a> {
     fence: Option<i64>,
     #[serde(default)]
     sent_at: Option<DateTime<Utc>>,
+    #[serde(default)]
+    observed_by: Option<Uuid>,
+    #[serde(default)]
+    device: Option<String>,
     #[serde(borrow)]
     items: Vec<&'a RawValue>,
 }
@@ -49,10 +57,19 @@ impl FromRequest for Items {
             if !(1..=MOST).contains(&unread.items.len()) {
                 return Err(fault("/items", format!("a batch has 1 to {MOST} items")));
             }
+            if unread
+                .device
+                .as_ref()
+                .is_some_and(|name| !(1..=LONGEST).contains(&name.chars().count()))
+            {
+                return Err(fault("/device", format!("1 to {LONGEST} characters")));
+            }
             let item = |raw: &&RawValue| item(raw.get(), schemas);
             let batch = Batch {
                 fence: unread.fence,
                 sent_at: unread.sent_at,
+                observed_by: unread.observed_by,
+                device: unread.device,
                 items: unread.items.iter().map(item).collect(),
             };
             Ok(Self { batch, fingerprint: arrived.fingerprint })

@@ -39,6 +39,8 @@ mod technicians;
 mod vehicles;
 mod worklist;
 
+use std::time::Duration;
+
 use actix_web::body::MessageBody;
 use actix_web::dev::{ServiceFactory, ServiceRequest, ServiceResponse};
 use actix_web::middleware::from_fn;
@@ -58,6 +60,10 @@ use crate::query::KnownParameters;
 
 /// Largest body that is read, in bytes. An attachment of 20 MB is 27 MB in base64.
 pub const BODY_LIMIT: usize = 32 * 1024 * 1024;
+
+/// How long an idle connection is kept: longer than clients keep theirs (90 s is usual), so that none is closed just as a
+/// request begins on it.
+pub const KEEP_ALIVE: Duration = Duration::from_mins(2);
 
 /// What every worker shares; made once.
 #[derive(Clone)]

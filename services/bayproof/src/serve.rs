@@ -62,6 +62,7 @@ impl Server {
         let shared = Shared::new(flow.clone(), keys);
         let server = HttpServer::new(move || api::app(shared.clone()))
             .workers(self.workers)
+            .keep_alive(api::KEEP_ALIVE)
             .shutdown_timeout(PATIENCE)
             .shutdown_signal(stop.clone().cancelled_owned())
             .bind(self.listen)

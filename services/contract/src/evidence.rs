@@ -16,6 +16,13 @@ pub struct NewEvidence {
     /// The client's clock as it sends: by it a clock that is off is noticed, also one that is behind.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub sent_at: Option<DateTime<Utc>>,
+    /// The technician who saw it, where another enters it for them; nobody's word is entered for them.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub observed_by: Option<Uuid>,
+    /// What it is entered on, as the shop names it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(example = "tablet 4", min_length = 1, max_length = 64)]
+    pub device: Option<String>,
     /// The items, judged one by one: one that breaks the contract is refused, the others are kept.
     #[schema(min_items = 1, max_items = 10_000)]
     pub items: Vec<EvidenceItem>,

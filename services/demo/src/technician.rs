@@ -127,7 +127,13 @@ impl Technician {
 
     /// Sends evidence.
     pub async fn send(&self, job: &Job, items: Vec<EvidenceItem>) -> Result<VerdictsView, Failure> {
-        let body = NewEvidence { fence: Some(job.fence), sent_at: None, items };
+        let body = NewEvidence {
+            fence: Some(job.fence),
+            sent_at: None,
+            observed_by: None,
+            device: None,
+            items,
+        };
         self.client.post(&job.path("evidence"), &body).await
     }
 

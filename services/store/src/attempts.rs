@@ -178,6 +178,8 @@ pub struct EvidenceRow {
     pub entered_by: String,
     /// The program it was sent with.
     pub client: Option<String>,
+    /// What it was entered on.
+    pub device: Option<String>,
 }
 
 /// Stores evidence, all of it in one statement.
@@ -189,13 +191,14 @@ pub async fn insert_evidence(
     // A list of lists does not go through `unnest`; marks travel as one text, joined by blanks.
     sqlx::query!(
         "INSERT INTO evidence (shop, id, task, attempt, kind, given, content, marks, taken_at, received_at,
-             observed_by, entered_by, client, series)
+             observed_by, entered_by, client, series, device)
          SELECT $1, id, task, attempt, kind, given, content, string_to_array(marks, ' '), taken_at,
-             received_at, observed_by, entered_by, client, series
+             received_at, observed_by, entered_by, client, series, device
          FROM unnest($2::uuid[], $3::uuid[], $4::int[], $5::text[], $6::jsonb[], $7::jsonb[], $8::text[],
-             $9::timestamptz[], $10::timestamptz[], $11::text[], $12::text[], $13::text[], $14::text[])
+             $9::timestamptz[], $10::timestamptz[], $11::text[], $12::text[], $13::text[], $14::text[],
+             $15::text[])
              AS t(id, task, attempt, kind, given, content, marks, taken_at, received_at, observed_by, entered_by,
-                  client, series)",
+                  client, series, device)",
         shop,
         &rows.iter().map(|r| r.id).collect::<Vec<_>>(),
         &rows.iter().map(|r| r.task).collect::<Vec<_>>(),
@@ -209,7 +212,8 @@ pub async fn insert_evidence(
         &rows.iter().map(|r| r.observed_by.clone()).collect::<Vec<_>>(),
         &rows.iter().map(|r| r.entered_by.clone()).collect::<Vec<_>>(),
         &rows.iter().map(|r| r.client.clone()).collect::<Vec<_>>() as &[Option<String>],
-        &rows.iter().map(|r| r.series.clone()).collect::<Vec<_>>()
+        &rows.iter().map(|r| r.series.clone()).collect::<Vec<_>>(),
+        &rows.iter().map(|r| r.device.clone()).collect::<Vec<_>>() as &[Option<String>]
     )
     .execute(conn)
     .await?;
@@ -225,7 +229,7 @@ pub async fn evidence(
     Ok(sqlx::query_as!(
         EvidenceRow,
         "SELECT id, task, attempt, kind, given, content, series, marks, taken_at, received_at, observed_by, entered_by,
-             client
+             client, device
          FROM evidence WHERE shop = $1 AND task = ANY ($2) ORDER BY task, attempt, id",
         shop,
         tasks

@@ -37,6 +37,10 @@ pub struct Batch {
     pub fence: Option<i64>,
     /// See [`contract::evidence::NewEvidence`].
     pub sent_at: Option<DateTime<Utc>>,
+    /// See [`contract::evidence::NewEvidence`].
+    pub observed_by: Option<Uuid>,
+    /// See [`contract::evidence::NewEvidence`].
+    pub device: Option<String>,
     /// The items in their order.
     pub items: Vec<Posted>,
 }
@@ -55,8 +59,13 @@ pub async fn submit(
     flow.write(call, "tasks.evidence", async |step| {
         let mut case = step.lock_task(&flow.recent, task).await?;
         let (attempt, late) = step.attempt_of(&case, task, new.fence)?;
-        let arrival = Arrival { late, sent_at: new.sent_at };
-        let items = step.take_in(&mut case, task, &attempt, arrival, &new.items).await?;
+        let arrival = Arrival {
+            late,
+            sent_at: new.sent_at,
+            observed_by: step.observer(new.observed_by).await?,
+            device: new.device.clone(),
+        };
+        let items = step.take_in(&mut case, task, &attempt, &arrival, &new.items).await?;
         // A file that is too large is refused like any item beside others; alone it is the whole request.
         if items.iter().all(|item| item.id.is_none())
             && new.items.iter().flatten().any(is_too_large)
@@ -101,24 +110,28 @@ pub async fn attest(
             text: (!new.note.is_empty()).then(|| new.note.clone()),
             taken_at: case.now,
         };
-        let items = step.take_in(&mut case, task, &attempt, Arrival::default(), &[Ok(item)]).await?;
+        let items = step.take_in(&mut case, task, &attempt, &Arrival::default(), &[Ok(item)]).await?;
         Ok(verdicts::view(&case, case.task(task)?, items))
     })
     .await
 }
 
 /// How a batch came.
-#[derive(Debug, Clone, Copy, Default)]
+#[derive(Debug, Default)]
 pub(crate) struct Arrival {
     /// The lease under which it was taken is over.
     pub(crate) late: bool,
     /// The client's clock as it was sent.
     pub(crate) sent_at: Option<DateTime<Utc>>,
+    /// The technician who saw it, when whoever sends it did not.
+    pub(crate) observed_by: Option<Uuid>,
+    /// What it was entered on.
+    pub(crate) device: Option<String>,
 }
 
 impl Arrival {
     /// Seconds by which the client's clock is off: as it tells itself, or as items from the future show.
-    fn clock_off(self, items: &[Posted], now: DateTime<Utc>) -> Option<i64> {
+    fn clock_off(&self, items: &[Posted], now: DateTime<Utc>) -> Option<i64> {
         let latest = items.iter().flatten().map(EvidenceItem::taken_at).max();
         let ahead = latest.filter(|latest| *latest > now);
         self.sent_at.or(ahead).and_then(|clock| clock_off(clock, now)).map(|off| off.num_seconds())
@@ -126,6 +139,18 @@ impl Arrival {
 }
 
 impl Step {
+    /// The technician who saw what another enters for them.
+    async fn observer(&mut self, named: Option<Uuid>) -> Result<Option<Uuid>, Refusal> {
+        let Some(other) = named.filter(|named| self.caller.technician != Some(*named)) else {
+            return Ok(None);
+        };
+        let shop = self.shop();
+        match store::means::person(self.conn(), shop, other).await? {
+            Some(_) => Ok(Some(other)),
+            None => Err(Refusal::field("/observed_by", "no technician of this shop")),
+        }
+    }
+
     /// The second person of a procedure for two is a technician with the skills that it needs.
     async fn able_second(&mut self, task: &TaskRow) -> Result<(), Refusal> {
         let me = self.technician()?;
@@ -194,7 +219,7 @@ impl Step {
         case: &mut Case,
         task: Uuid,
         attempt: &AttemptRow,
-        arrival: Arrival,
+        arrival: &Arrival,
         items: &[Posted],
     ) -> Result<Vec<ItemOutcome>, Refusal> {
         let row = case.task(task)?.clone();
@@ -207,7 +232,9 @@ impl Step {
             by: person.as_deref().unwrap_or(&subject),
             person: self.caller.technician.is_some() || self.caller.has(Role::Dispatcher),
             second: self.caller.technician != Some(attempt.technician),
+            for_another: arrival.observed_by.is_some(),
         };
+        let observed_by = arrival.observed_by.map_or_else(|| subject.clone(), |id| id.to_string());
         let limits = limits(case, &row, attempt, arrival);
         let mut outcomes = Vec::with_capacity(items.len());
         let mut rows = Vec::with_capacity(items.len());
@@ -261,9 +288,10 @@ impl Step {
                 marks,
                 taken_at: samples.first().map_or(case.now, |s| s.taken_at),
                 received_at: case.now,
-                observed_by: subject.clone(),
+                observed_by: observed_by.clone(),
                 entered_by: subject.clone(),
                 client: self.caller.client.clone(),
+                device: arrival.device.clone(),
                 given: said.given,
             });
             new.extend(samples);
@@ -288,7 +316,7 @@ impl Step {
         &mut self,
         case: &Case,
         attempt: &AttemptRow,
-        arrival: Arrival,
+        arrival: &Arrival,
         clock_off: Option<i64>,
         rows: &[EvidenceRow],
     ) -> Result<(), Refusal> {
@@ -300,6 +328,12 @@ impl Step {
             .map(|r| json!({ "id": r.id, "kind": r.kind, "given": r.given, "marks": r.marks, "taken_at": r.taken_at }))
             .collect();
         let mut data = json!({ "attempt": attempt.number, "items": told });
+        if let Some(observer) = arrival.observed_by {
+            data["observed_by"] = observer.to_string().into();
+        }
+        if let Some(device) = &arrival.device {
+            data["device"] = device.as_str().into();
+        }
         if let Some(off) = clock_off {
             data["clock_off_seconds"] = off.into();
         }
@@ -411,7 +445,7 @@ fn refused(detail: String) -> ItemOutcome {
     ItemOutcome { id: None, outcome: "refused".to_owned(), marks: Vec::new(), detail }
 }
 
-fn limits(case: &Case, task: &TaskRow, attempt: &AttemptRow, arrival: Arrival) -> Limits {
+fn limits(case: &Case, task: &TaskRow, attempt: &AttemptRow, arrival: &Arrival) -> Limits {
     let mut all = task.definition.preconditions.clone();
     all.extend(task.definition.proof.iter().cloned());
     all.extend(task.definition.quick_check.iter().flat_map(|check| check.proof.iter().cloned()));

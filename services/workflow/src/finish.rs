@@ -38,7 +38,7 @@ pub async fn finish(
             && let Some(attempt) = case.attempt(&row).cloned()
         {
             let items: Vec<_> = new.evidence.iter().cloned().map(Ok).collect();
-            step.take_in(&mut case, task, &attempt, Arrival::default(), &items).await?;
+            step.take_in(&mut case, task, &attempt, &Arrival::default(), &items).await?;
         }
         let now = case.now;
         let from = row.started_at.or(case.attempt(&row).map(|a| a.taken_at)).unwrap_or(now);

@@ -605,6 +605,14 @@ fn evidence(row: &EvidenceRow, sources: &Sources) -> Evidence {
     };
     let mut marks = row.marks.clone();
     marks.extend(sources.redacted.contains_key(&row.id).then(|| "redacted".to_owned()));
+    let named = |who: &str| {
+        let id = who.parse().ok();
+        id.and_then(|id: Uuid| sources.names.get(&id).cloned()).unwrap_or_else(|| who.to_owned())
+    };
+    if row.entered_by != row.observed_by {
+        marks.push(format!("entered by {}", named(&row.entered_by)));
+    }
+    marks.extend(row.device.as_ref().map(|device| format!("entered on {device}")));
     let instrument = given["equipment"].as_str().and_then(|id| id.parse().ok()).map(|id: Uuid| {
         sources.names.get(&id).cloned().unwrap_or_else(|| format!("unregistered instrument {id}"))
     });
@@ -619,7 +627,7 @@ fn evidence(row: &EvidenceRow, sources: &Sources) -> Evidence {
         given: value,
         raw: text("bytes").or(text("sha256")),
         taken_at: row.taken_at,
-        source: instrument.unwrap_or_else(|| row.observed_by.clone()),
+        source: instrument.unwrap_or_else(|| named(&row.observed_by)),
         marks,
     }
 }

@@ -46,6 +46,8 @@ pub(crate) struct Sender<'a> {
     pub(crate) person: bool,
     /// Somebody else than the one who holds the task.
     pub(crate) second: bool,
+    /// For somebody else, who saw it.
+    pub(crate) for_another: bool,
 }
 
 /// What an item says.
@@ -103,6 +105,9 @@ pub(crate) fn say(item: &EvidenceItem, units: &[Unit], sender: Sender) -> Result
         EvidenceItem::Attestation { statement, holds, text, taken_at } => {
             if !sender.person {
                 return Err("only a person attests, not a program".to_owned());
+            }
+            if sender.for_another {
+                return Err("a person's word comes with their own token".to_owned());
             }
             let text = text.as_deref().unwrap_or_default();
             let kind = intake::word(statement, *holds, text, sender.by, sender.second);

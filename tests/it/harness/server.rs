@@ -151,6 +151,7 @@ async fn serve(url: &str, keys: TokenKeys, stop: CancellationToken, tell: &mpsc:
     let shared = api::Shared::new(flow, keys);
     let server = HttpServer::new(move || api::app(shared.clone()))
         .workers(1)
+        .keep_alive(api::KEEP_ALIVE)
         .shutdown_timeout(2)
         .shutdown_signal(stop.cancelled_owned())
         .bind("127.0.0.1:0")
