@@ -115,12 +115,16 @@ impl Line<'_, '_> {
 
     /// `coolant leak fixed`, `TPMS light, repaired`: what was mended is not the part that is named.
     fn mends_a_complaint(&self, done: &Done, part: &Named) -> bool {
-        let between = part.to < done.from;
+        if part.to >= done.from {
+            return false;
+        }
+        // `headlamp out, fixed` against `cluster out, repaired, back in`
+        let fixed = self.words(done.from, done.to).to_lowercase().starts_with("fix");
         let words = self.words(part.to, done.from).to_lowercase();
-        between
-            && words.split(|letter: char| !letter.is_alphanumeric()).any(|word| {
-                ["light", "lamp", "leak", "noise", "code", "issue", "problem"].contains(&word)
-            })
+        words.split(|letter: char| !letter.is_alphanumeric()).any(|word| {
+            ["light", "lamp", "leak", "noise", "code", "issue", "problem"].contains(&word)
+                || fixed && word == "out"
+        })
     }
 
     /// The same part as the line named it before, where it always was at one place.

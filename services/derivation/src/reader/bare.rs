@@ -25,6 +25,8 @@ impl Line<'_, '_> {
                 }
                 self.recent = vec![part];
             }
+        } else if piece.new_part && self.taken.is_empty() && self.recent.is_empty() {
+            self.ask_unless_work_is_done("what is new is not said".to_owned());
         } else if piece.new_part {
             let group = self.group;
             for taken in self.taken.iter_mut().filter(|taken| taken.group == group) {

@@ -2,72 +2,91 @@
 
 use crate::lexicon::Lexicon;
 use crate::lexicon::kinds::{Meaning, Noun};
+use crate::lexicon::phrases::WordId;
 use crate::reader::items::{Item, What};
 use crate::reader::tokens::Token;
 
 /// Gives such a word the meaning of the only part before it that is called so.
 pub(super) fn name_again(lexicon: &Lexicon, text: &str, tokens: &[Token], items: &mut [Item]) {
-    let mut named: Vec<u16> = Vec::new();
+    let mut named: Vec<(u16, Option<WordId>)> = Vec::new();
     for index in 0..items.len() {
-        let item = items[index];
-        let idle = |before: &&Item| {
-            matches!(before.what, What::Number | What::Means(Meaning::Filler | Meaning::Place(_)))
-        };
-        let before = items[..index].iter().rev().find(|before| !idle(before));
-        let beside = before.is_some_and(|before| {
-            matches!(
-                before.what,
-                What::Unknown | What::Means(Meaning::Noun(_) | Meaning::SmallPart)
-            )
-        });
-        // `sensors moved to new cover`, `refinish cover`: what it goes onto, or what asks for nothing.
-        let aside = before.is_some_and(|before| {
-            matches!(before.what, What::Means(Meaning::Beside | Meaning::Nothing | Meaning::To))
-        }) || goes_onto(text, tokens, &items[..index]);
-        let open = match item.what {
-            What::Unknown => true,
-            What::Means(Meaning::Noun(noun)) => {
-                let noun = &lexicon.nouns[usize::from(noun)];
-                leaves_open(noun) && noun.means.is_empty()
-            }
-            _ => false,
-        };
-        if open && !beside && item.to == item.from + 1 {
-            let word = tokens[item.from].word;
-            let called = |noun: &&u16| {
-                let noun = &lexicon.nouns[usize::from(**noun)];
-                word.is_some_and(|word| noun.heads.contains(&word)) && !leaves_open(noun)
-            };
-            let mut called = named.iter().filter(called);
-            if let (Some(&noun), None) = (called.next(), called.next()) {
-                let meaning = if aside { Meaning::Filler } else { Meaning::Noun(noun) };
-                items[index].what = What::Means(meaning);
-            }
+        let noun = |noun: u16| &lexicon.nouns[usize::from(noun)];
+        if let Some(again) = meant(lexicon, tokens, &named, items, index) {
+            let aside = is_aside(text, tokens, &items[..index]);
+            items[index].what =
+                What::Means(if aside { Meaning::Filler } else { Meaning::Noun(again) });
         }
         let next = items[index + 1..].iter().find_map(Item::action);
         let moves = next
             .is_some_and(|(action, _)| *lexicon.actions[usize::from(action)].name == *"transfer");
-        let noun = items[index].noun().filter(|_| moves);
-        if let Some(noun) = noun.and_then(|noun| sitting_in(lexicon, noun, &named)) {
-            items[index].what = What::Means(Meaning::Noun(noun));
+        let moved = items[index].noun().filter(|_| moves);
+        if let Some(sitting) = moved.and_then(|moved| sitting_in(lexicon, moved, &named)) {
+            items[index].what = What::Means(Meaning::Noun(sitting));
         }
-        if let Some(noun) = items[index].noun() {
-            let component = |noun: u16| &lexicon.nouns[usize::from(noun)].component;
-            if !named.iter().any(|known| component(*known) == component(noun)) {
-                named.push(noun);
-            }
+        if let Some(part) = items[index].noun()
+            && !named.iter().any(|(known, _)| noun(*known).component == noun(part).component)
+        {
+            named.push((part, tokens[items[index].to - 1].word));
         }
     }
 }
 
+/// Which of the parts named so far a word means.
+fn meant(
+    lexicon: &Lexicon,
+    tokens: &[Token],
+    named: &[(u16, Option<WordId>)],
+    items: &[Item],
+    index: usize,
+) -> Option<u16> {
+    let item = items[index];
+    let before = weighty(&items[..index]);
+    let beside = before.is_some_and(|before| {
+        matches!(before.what, What::Unknown | What::Means(Meaning::Noun(_) | Meaning::SmallPart))
+    });
+    let part = item.noun().map(|noun| &lexicon.nouns[usize::from(noun)]);
+    let fluid = part.is_some_and(|part| part.fluid);
+    let open = part.map_or(item.what == What::Unknown, |part| {
+        fluid || leaves_open(part) && part.means.is_empty()
+    });
+    if !open || beside || item.to != item.from + 1 {
+        return None;
+    }
+    let word = tokens[item.from].word?;
+    let mut called = named.iter().filter(|(known, last)| {
+        let known = &lexicon.nouns[usize::from(*known)];
+        // `gearbox oil black, new oil in`: of fluids only as it was called.
+        known.heads.contains(&word)
+            && !leaves_open(known)
+            && (!fluid || known.fluid && *last == Some(word))
+    });
+    let (noun, _) = called.next()?;
+    called.next().is_none().then_some(*noun)
+}
+
+/// The last item that says more than where or how many.
+fn weighty(items: &[Item]) -> Option<&Item> {
+    let idle = |item: &&Item| {
+        matches!(item.what, What::Number | What::Means(Meaning::Filler | Meaning::Place(_)))
+    };
+    items.iter().rev().find(|item| !idle(item))
+}
+
+/// `sensors moved to new cover`, `refinish cover`: what it goes onto, or what asks for nothing.
+fn is_aside(text: &str, tokens: &[Token], before: &[Item]) -> bool {
+    weighty(before).is_some_and(|before| {
+        matches!(before.what, What::Means(Meaning::Beside | Meaning::Nothing | Meaning::To))
+    }) || goes_onto(text, tokens, before)
+}
+
 /// `windshield replaced, camera moved over`: of the parts of two axles the one that sits in what was named.
-fn sitting_in(lexicon: &Lexicon, noun: u16, named: &[u16]) -> Option<u16> {
+fn sitting_in(lexicon: &Lexicon, noun: u16, named: &[(u16, Option<WordId>)]) -> Option<u16> {
     let axles = lexicon.nouns[usize::from(noun)].by_axle.as_ref()?;
     let sits = |part: &Noun| {
         axles.contains(&part.component)
-            && named
-                .iter()
-                .any(|known| part.sits_in.contains(&lexicon.nouns[usize::from(*known)].component))
+            && named.iter().any(|(known, _)| {
+                part.sits_in.contains(&lexicon.nouns[usize::from(*known)].component)
+            })
     };
     let mut found = (0u16..).zip(&lexicon.nouns).filter(|(_, part)| part.aimed && sits(part));
     let (index, _) = found.next()?;

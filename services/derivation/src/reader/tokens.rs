@@ -127,7 +127,11 @@ fn ends_sentence(words: &Words, tokens: &[Token], text: &str, to: usize) -> bool
     // `Reprogram trans ctrl mod. Fluid service declined`: not after an action or a place.
     let names = last.word.is_some_and(|word| words.alone(word).is_none());
     let fresh = next.starts_with(char::is_uppercase) && next.ends_with(char::is_lowercase);
+    // `sensor failed, replcd. DEF injector refitted`: what was done ends it.
+    let done = text[last.from..last.to].to_lowercase().ends_with('d')
+        && next.starts_with(char::is_uppercase);
     begins
         || names && fresh
+        || done
         || !(last.kind == Kind::Word && words.is_short(&text[last.from..last.to].to_lowercase()))
 }
