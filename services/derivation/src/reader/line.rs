@@ -163,7 +163,12 @@ impl<'l, 't> Line<'l, 't> {
                 .is_some_and(|&(joint, next)| joint == Joint::And && self.begins_a_job(next));
             self.piece(joint, piece, next);
         }
-        for part in std::mem::take(&mut self.pending) {
+        let waiting = std::mem::take(&mut self.pending);
+        if !waiting.is_empty() {
+            // `Yaw sensor full of coffee. New one in.`
+            self.recent.clone_from(&waiting);
+        }
+        for part in waiting {
             let words = self.words(part.from, part.to);
             let why = format!("nothing says what is done with \"{words}\"");
             self.ask_unless_worked_on(vec![part.clone()], why);
