@@ -6,6 +6,7 @@ use crate::lexicon::kinds::{Action, Half, Noun};
 use crate::reader::LineReading;
 use crate::reader::line::{Line, Taken, Untouched};
 use crate::reader::outcome;
+use crate::reader::piece::Named;
 
 impl<'l> Line<'l, '_> {
     pub(super) fn conclude(mut self) -> LineReading {
@@ -67,21 +68,24 @@ impl<'l> Line<'l, '_> {
 
     /// `battery replaced` in a hybrid vehicle, without a word of which.
     fn ask_which_battery(&mut self) {
+        let unclear = |taken: &Taken<'l>| {
+            let within = |part: &&Named| part.from >= taken.from && part.to <= taken.to;
+            taken.done.is_some()
+                && taken.read.component == "battery"
+                && taken.read.action != "disconnect"
+                && self
+                    .spoken
+                    .iter()
+                    .rev()
+                    .find(within)
+                    .is_some_and(|part| part.to == part.from + 1)
+        };
+        if !self.taken.iter().any(unclear) {
+            return;
+        }
         let lower = self.text.to_lowercase();
         let mut words = lower.split(|letter: char| !letter.is_alphanumeric());
-        let electric = words.any(|word| ["hybrid", "ev", "phev", "hev", "bev"].contains(&word));
-        let unclear = |taken: &&Taken<'l>| {
-            let done = taken.done.is_some();
-            let part = self
-                .spoken
-                .iter()
-                .rev()
-                .find(|part| part.to <= taken.to && part.from >= taken.from);
-            done && taken.read.component == "battery"
-                && taken.read.action != "disconnect"
-                && part.is_some_and(|part| part.to == part.from + 1)
-        };
-        if electric && self.taken.iter().any(|taken| unclear(&taken)) {
+        if words.any(|word| ["hybrid", "ev", "phev", "hev", "bev"].contains(&word)) {
             self.doubts.push("which battery is meant is not said".to_owned());
         }
     }
