@@ -17,7 +17,7 @@
 //! - `trial` gives single jobs another turn, bay or people, and lays in anew whatever that reaches: for what `refit` leaves alone (brackets,
 //!   immobile vehicles);
 //! - `critical` is for job shops, where a job takes a machine and all that counts is when everything is done: it moves jobs of a longest chain, with a
-//!   tabu list, and the builder lays in what it finds.
+//!   tabu list, on the rows of the machines (`rows`), and the builder lays in what it finds.
 //!
 //! Annealing rather than a strict descent, since lateness that runs through the night gives the objective cliffs.
 //!
@@ -48,6 +48,7 @@ mod pins;
 mod place;
 mod recreate;
 mod refit;
+mod rows;
 mod ruin;
 #[cfg(test)]
 mod samples;
