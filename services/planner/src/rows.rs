@@ -380,9 +380,12 @@ mod tests {
             format!(" 2 {one} {length} {} {}", (one + 1) % 3, length + 2)
         };
         let job = |job: usize| {
-            format!("4{}\n", (0..4).map(|step| operation(job * 5 + step)).collect::<String>())
+            format!(
+                "4{}\n",
+                (0..4).map(|step| operation(job * 5 + step)).collect::<Vec<_>>().concat()
+            )
         };
-        format!("6 3\n{}", (0..6).map(job).collect::<String>())
+        format!("6 3\n{}", (0..6).map(job).collect::<Vec<_>>().concat())
     }
 
     #[test]
