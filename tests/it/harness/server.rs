@@ -150,7 +150,7 @@ async fn serve(url: &str, keys: TokenKeys, stop: CancellationToken, tell: &mpsc:
     let duties = bayproof::duties::begin(&flow, &stop);
     let shared = api::Shared::new(flow, keys);
     let server = HttpServer::new(move || api::app(shared.clone()))
-        .workers(1)
+        .workers(2)
         .keep_alive(api::KEEP_ALIVE)
         .shutdown_timeout(2)
         .shutdown_signal(stop.cancelled_owned())
