@@ -83,6 +83,8 @@ async fn whoever_takes_a_task_over_reads_its_cautions_and_stands_by_themselves_n
     let handover = format!("/v1/tasks/{}/handover", held.task.id);
     let accepted = yard.bo.client.post(&handover, json!({ "accept": true })).await.expect(200);
     held.fence = accepted["fence"].as_i64().expect("a fence");
+    let cautions = accepted["cautions"].as_array().expect("cautions");
+    assert!(cautions.iter().all(|caution| caution["acknowledged"] == false), "{cautions:#?}");
     let refused = start(&yard.bo, &held).await;
     assert_eq!(refused.status, 409);
     let told = codes(&refused.body);

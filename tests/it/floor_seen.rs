@@ -97,6 +97,16 @@ async fn a_vehicle_leaves_with_work_open_only_on_a_carrier_and_never_in_an_unsaf
     let left: OrderView =
         read(release(&yard, other.id, towed("the customer's own carrier")).await.expect(200));
     assert!(left.findings.iter().any(|f| f.code == "odometer_decreased"), "{:?}", left.findings);
+    // It left so: nothing that was open then is worked or waived afterwards.
+    let open = task(&left, "wheel_fastener_torque").id;
+    let ready = left.tasks.iter().find(|t| t.state == TaskState::Ready).expect("one is ready").id;
+    yard.bo.try_to_take(ready).await.expect_problem(409, "wrong-state");
+    let waiver = json!({ "reason": "done elsewhere", "customer_told": "yes" });
+    let owner = yard.shop.as_role(Role::Owner);
+    for one in [open, ready] {
+        let refused = owner.post(&format!("/v1/tasks/{one}/waiver"), waiver.clone()).await;
+        refused.expect_problem(409, "wrong-state");
+    }
     let report = format!("/v1/orders/{}/report", other.id);
     let told = yard.shop.as_role(Role::Auditor).get(&report).await.expect(200);
     assert_eq!(told["release"]["kind"], "incomplete_towed");

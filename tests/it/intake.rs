@@ -161,6 +161,36 @@ async fn a_number_comes_in_once_and_a_vehicle_has_one_open_order_unless_it_says_
     assert_eq!(kept["other_open_orders"], json!([first["id"]]));
 }
 
+/// A vehicle that is known by its plate is one vehicle, so that what stands open on it counts for all of its orders.
+#[tokio::test]
+async fn a_plate_tells_the_vehicle_however_it_is_written() {
+    let shop = harness::shop().await;
+    let desk = shop.as_role(Role::Integration);
+    let by_plate = |number: &str, plate: &str| {
+        let mut body = rear_pads(number);
+        body["vehicle"]["plate"] = json!(plate);
+        body["vehicle"].as_object_mut().expect("an object").remove("vin");
+        body
+    };
+    let first = desk.post("/v1/orders", by_plate("RO-1", "ZZ 1234")).await.expect(201);
+    let same = desk.post("/v1/orders", by_plate("RO-2", "zz-1234")).await;
+    let problem = same.expect_problem(409, "vehicle-has-open-order");
+    assert_eq!(problem["orders"], json!([first["id"]]));
+    let mut with_vin = rear_pads("RO-3");
+    with_vin["vehicle"]["plate"] = json!("ZZ1234");
+    let told = desk.post("/v1/orders", with_vin.clone()).await;
+    told.expect_problem(409, "vehicle-has-open-order");
+    with_vin["beside_open_order"] = json!(true);
+    let beside = desk.post("/v1/orders", with_vin).await.expect(201);
+    assert_eq!(beside["vehicle_id"], first["vehicle_id"]);
+    assert_eq!(beside["other_open_orders"], json!([first["id"]]));
+    let other = desk.post("/v1/orders", by_plate("RO-4", "ZZ 1235")).await.expect(201);
+    assert_ne!(other["vehicle_id"], first["vehicle_id"]);
+    let none = desk.post("/v1/orders", by_plate("RO-5", "- -")).await.expect(201);
+    let neither = desk.post("/v1/orders", by_plate("RO-6", "--")).await.expect(201);
+    assert_ne!(none["vehicle_id"], neither["vehicle_id"], "no letter or digit tells nothing");
+}
+
 #[tokio::test]
 async fn a_visit_that_does_not_happen_is_cancelled_by_itself_and_only_while_nothing_was_begun() {
     let yard = yard().await;

@@ -39,6 +39,31 @@ async fn the_whole_order_again_never_turns_it_into_another_vehicles() {
 }
 
 #[tokio::test]
+async fn the_whole_order_again_keeps_what_was_answered() {
+    let shop = harness::shop().await;
+    let desk = shop.as_role(Role::Integration);
+    let mut posted = order("RO-1", Some("1H9AC3EB2KA042117"), &pads());
+    let made = desk.post("/v1/orders", posted.clone()).await.expect(201);
+    let open = |order: &Value| -> Vec<Value> {
+        let all = order["questions"].as_array().expect("questions").clone();
+        all.into_iter().filter(|q| q["state"] == "open").collect()
+    };
+    let asked = open(&made);
+    let brake = asked.iter().find(|q| q["asks"] == "features.electronic_parking_brake");
+    let question = &brake.expect("it asks for the brake")["id"];
+    let path = format!("/v1/orders/{}/answers", made["id"].as_str().expect("an id"));
+    let answered = json!({ "question": question, "fact": true });
+    let after = desk.post(&path, answered).await.expect(200);
+    posted["weight"] = json!(2);
+    let again = desk.put("/v1/orders/by-number/RO-1", posted.clone()).await.expect(200);
+    assert_eq!(again["vehicle"]["features"]["electronic_parking_brake"], true, "{again:#}");
+    assert_eq!(open(&again), open(&after), "nothing is asked twice");
+    posted["vehicle"]["features"] = json!({ "electronic_parking_brake": false });
+    let denied = desk.put("/v1/orders/by-number/RO-1", posted).await.expect(200);
+    assert_eq!(denied["vehicle"]["features"]["electronic_parking_brake"], false, "it says so");
+}
+
+#[tokio::test]
 async fn a_vehicle_without_a_vin_gets_its_first_one_with_the_whole_order() {
     let shop = harness::shop().await;
     let desk = shop.as_role(Role::Integration);

@@ -219,12 +219,15 @@ async fn what_is_given_up_has_failed_keeps_the_vehicle_and_is_tried_again_by_a_d
     let order = taken_in(&yard.shop, throttle("RO-1")).await;
     let idle = yard.ada.work_until(&yard.bo, &yard, order.id, "idle_relearn").await;
     let held = yard.ada.begin(idle.id).await;
-    let broke = json!({ "vehicle_condition": "it stalled", "safe": true });
+    let broke = json!({ "vehicle_condition": "it smokes", "safe": false });
     yard.ada.act(&held, "interruptions", broke).await.expect(200);
     let path = format!("/v1/tasks/{}/decisions", idle.id);
     let dispatcher = yard.shop.as_role(Role::Dispatcher);
     let silent = json!({ "decision": "give_up", "reason": " " });
     dispatcher.post(&path, silent).await.expect_problem(400, "invalid-request");
+    let resume = json!({ "decision": "resume", "reason": "it looks well" });
+    let refused = yard.ada.client.post(&path, resume).await.expect_problem(409, "wrong-state");
+    assert!(refused["detail"].to_string().contains("retry"), "{refused:#}");
     let given_up = json!({ "decision": "give_up", "reason": "the intake leaks" });
     assert_eq!(dispatcher.post(&path, given_up).await.expect(200)["state"], "failed");
     yard.ada

@@ -67,10 +67,22 @@ impl Schemas {
             .iter_errors(value)
             .map(|error| FieldFault {
                 pointer: error.instance_path().to_string(),
-                detail: error.to_string(),
+                detail: short(&error.to_string()),
             })
             .collect()
     }
+}
+
+/// What is wrong, without all of a long value that it is wrong of.
+fn short(detail: &str) -> String {
+    let (most, tail) = (200, 100);
+    let count = detail.chars().count();
+    if count <= most + tail {
+        return detail.to_owned();
+    }
+    let head: String = detail.chars().take(most).collect();
+    let end: String = detail.chars().skip(count - tail).collect();
+    format!("{head} ... {end}")
 }
 
 impl<T: DeserializeOwned + ToSchema + 'static> FromRequest for Checked<T> {

@@ -24,7 +24,9 @@ pub(crate) fn run(settings: &TokenSettings) -> Outcome {
         Err(_) => named(settings)?,
     };
     let words: Vec<&str> = settings.role.iter().map(|role| role.word()).collect();
-    let subject = settings.subject.clone().unwrap_or_else(|| words.join("+"));
+    let role = words.join("+");
+    let own = settings.technician.map_or(role.clone(), |id| format!("{role}:{id}"));
+    let subject = settings.subject.clone().unwrap_or(own);
     let claims = claims(shop, &settings.role, settings.technician, &subject, settings.hours);
     documents::print(&keys.write(&claims)?)
 }

@@ -77,7 +77,9 @@ pub struct OccupancyRow {
     pub from_at: DateTime<Utc>,
 }
 
-/// Finds the vehicle by VIN, or without one by identity, and locks it; adds it when it is new.
+/// Finds the vehicle by VIN, or without one by identity or plate, and locks it; adds it when it is new. A plate, whatever its
+/// letters' case and signs between, tells the vehicle where neither has a VIN, and while the one that bears it is in the shop: a
+/// vehicle that is known by its plate on one order and by its VIN on another is one vehicle.
 pub async fn find_or_add(
     conn: &mut Conn,
     shop: Uuid,
@@ -86,15 +88,28 @@ pub async fn find_or_add(
 ) -> Result<VehicleRow, StoreError> {
     let known = sqlx::query_as!(
         VehicleRow,
-        "SELECT id, vin, identity, plate FROM vehicle
-         WHERE shop = $1 AND (vin = $2 OR ($2::text IS NULL AND vin IS NULL AND identity = $3)) FOR UPDATE",
+        "SELECT id, vin, identity, plate FROM vehicle v
+         WHERE shop = $1 AND (vin = $2
+             OR ($2::text IS NULL AND vin IS NULL AND identity = $3)
+             OR (upper(regexp_replace(plate, '[^[:alnum:]]', '', 'g')) =
+                     nullif(upper(regexp_replace($4::text, '[^[:alnum:]]', '', 'g')), '')
+                 AND ($2::text IS NULL OR vin IS NULL)
+                 AND ($3::text IS NULL OR identity IS NULL OR identity = $3)
+                 AND (($2::text IS NULL AND vin IS NULL)
+                     OR EXISTS (SELECT FROM repair_order o WHERE o.shop = $1 AND o.vehicle = v.id AND o.state = 'open'))))
+         ORDER BY vin IS NOT DISTINCT FROM $2 DESC, id DESC LIMIT 1 FOR UPDATE",
         shop,
         new.vin.as_deref(),
-        new.identity.as_deref()
+        new.identity.as_deref(),
+        new.plate.as_deref()
     )
     .fetch_optional(&mut *conn)
     .await?;
-    if let Some(known) = known {
+    if let Some(mut known) = known {
+        if let Some(vin) = new.vin.as_deref().filter(|_| known.vin.is_none()) {
+            identify(&mut *conn, shop, known.id, vin).await?;
+            known.vin = Some(vin.to_owned());
+        }
         if new.plate.is_some() && new.plate != known.plate {
             sqlx::query!(
                 "UPDATE vehicle SET plate = $3 WHERE shop = $1 AND id = $2",

@@ -36,7 +36,7 @@ pub async fn acknowledge(
         if !faults.is_empty() {
             return Err(Refusal::unprocessable(faults));
         }
-        let (shop, by, now) = (step.shop(), step.caller.subject.clone(), case.now);
+        let (shop, by, now) = (step.shop(), step.caller.person(), case.now);
         store::attempts::acknowledge(step.conn(), shop, task, row.attempt, &new.cautions, &by, now)
             .await?;
         for caution in &new.cautions {

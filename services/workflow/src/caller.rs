@@ -42,6 +42,11 @@ impl Caller {
         }
     }
 
+    /// Who acts: the technician whose token it is, or the token's subject. Tokens of two technicians may name one subject.
+    pub fn person(&self) -> String {
+        self.technician.map_or_else(|| self.subject.clone(), |id| id.to_string())
+    }
+
     /// Whether the caller has this role.
     pub fn has(&self, role: Role) -> bool {
         self.roles.contains(&role)

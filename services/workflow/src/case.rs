@@ -3,9 +3,9 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{DateTime, Utc};
-use domain::lifecycle::{LineState, TaskEvent, TaskState};
+use domain::lifecycle::{LineState, OrderState, TaskEvent, TaskState};
 use domain::operation::Operation;
-use domain::procedure::PlaceOfWork;
+use domain::procedure::{Ends, PlaceOfWork};
 use evidence::sample::Sample;
 use serde_json::json;
 use store::attempts::{AcknowledgementRow, AttemptRow, Needed};
@@ -83,6 +83,25 @@ impl Case {
     /// The present or last attempt at a task.
     pub(crate) fn attempt(&self, task: &TaskRow) -> Option<&AttemptRow> {
         self.attempts.iter().find(|a| a.task == task.id && a.number == task.attempt)
+    }
+
+    /// Cautions of the present attempt that whoever holds the task has read; what another acknowledged before a handover is
+    /// theirs.
+    pub(crate) fn acknowledged_by_holder(&self, task: &TaskRow) -> BTreeSet<String> {
+        let holder = task.technician.map(|id| id.to_string());
+        let of_attempt = |a: &&AcknowledgementRow| a.task == task.id && a.attempt == task.attempt;
+        let read = self.acknowledged.iter().filter(of_attempt);
+        let theirs = read.filter(|a| holder.as_ref().is_none_or(|holder| a.by_person == *holder));
+        theirs.map(|a| a.caution.clone()).collect()
+    }
+
+    /// Whether work on a task may go on: while the order is open, and after its release for what ends after hand-over.
+    pub(crate) fn goes_on(&self, task: &TaskRow) -> bool {
+        match self.order.state {
+            OrderState::Open => true,
+            OrderState::Released => task.definition.ends == Ends::AfterHandover,
+            OrderState::Closed | OrderState::Cancelled => false,
+        }
     }
 
     /// Tasks that count: neither withdrawn nor disturbed.

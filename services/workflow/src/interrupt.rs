@@ -33,7 +33,8 @@ pub async fn interrupt(
             row.definition.title, new.vehicle_condition
         );
         step.hold_undecided(&mut case, &row, reason).await?;
-        let detail = json!({ "vehicle_condition": new.vehicle_condition, "safe": new.safe });
+        let detail = json!({ "vehicle_condition": new.vehicle_condition, "safe": new.safe,
+            "told_unsafe": !new.safe });
         step.end_attempt(&mut case, &row, "interrupted", detail.clone()).await?;
         step.record(Happening {
             kind: "task.held",
@@ -90,6 +91,13 @@ impl Step {
                 ProblemKind::NotAble,
                 "only the person who worked on it goes on with it",
             ));
+        }
+        if case.attempt(task).is_some_and(|attempt| attempt.detail["told_unsafe"] == true) {
+            return Err(Refusal::new(
+                ProblemKind::WrongState,
+                "the vehicle was told not to be safe: `retry` proves everything again, `give_up` ends the attempt",
+            )
+            .with("state", task.state.word()));
         }
         self.go_on(case, task.id).await?;
         let until = case.now + TimeDelta::minutes(i64::from(task.definition.minutes.most) + GRACE);

@@ -73,14 +73,34 @@ pub async fn put_whole(
 
 fn apply(case: &mut Case, new: &NewOrder) {
     let order = &mut case.order;
-    let vin = order.facts.vin.clone();
-    order.facts = VehicleFacts { vin, ..new.vehicle.clone() };
+    let mut known = std::mem::replace(&mut order.facts, new.vehicle.clone());
+    order.facts.vin = known.vin.take();
+    let answered = case.questions.iter().filter(|question| question.state == "answered");
+    for question in answered {
+        keep_answer(&question.asks, &known, &mut order.facts);
+    }
     order.trouble_codes.clone_from(&new.trouble_codes);
     order.complaints.clone_from(&new.complaints);
     order.arrives_at = new.arrives_at;
     order.promised_at = new.promised_at;
     order.weight = new.weight.unwrap_or(order.weight);
     order.odometer_in = new.odometer_in.or(order.odometer_in);
+}
+
+/// What was answered stays known, unless the order says otherwise.
+fn keep_answer(asks: &str, known: &VehicleFacts, facts: &mut VehicleFacts) {
+    match asks {
+        "powertrain" => facts.powertrain = facts.powertrain.or(known.powertrain),
+        "make" => facts.make = facts.make.take().or_else(|| known.make.clone()),
+        "model" => facts.model = facts.model.take().or_else(|| known.model.clone()),
+        "model_year" => facts.model_year = facts.model_year.or(known.model_year),
+        feature => {
+            let name = feature.strip_prefix("features.").unwrap_or(feature);
+            if let Some(fact) = known.features.get(name) {
+                facts.features.entry(name.to_owned()).or_insert_with(|| fact.clone());
+            }
+        }
+    }
 }
 
 impl Step {

@@ -7,7 +7,6 @@ use contract::readiness::{ReadinessQuery, ReadinessView};
 use domain::lifecycle::TaskState;
 use domain::start::{Obstacle, may_start};
 use domain::verdict::Finding;
-use evidence::judge::Phase;
 use serde_json::json;
 use sha2::{Digest as _, Sha256};
 use store::tasks::TaskRow;
@@ -140,7 +139,7 @@ impl Step {
     ) -> Result<ReadinessView, Refusal> {
         let task = case.task(id)?;
         let preconditions = verdicts::present(case, task);
-        let proof = verdicts::of(case, task, &task.definition.proof, Phase::Finishing);
+        let proof = verdicts::of_proof(case, task);
         let obstacles = if task.state == TaskState::Running {
             against_passing(&preconditions, &proof)
         } else {

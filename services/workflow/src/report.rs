@@ -286,7 +286,11 @@ fn task(case: &Case, row: &TaskRow, sources: &Sources) -> Task {
                     case.acknowledged.iter().rfind(|a| a.task == row.id && a.caution == caution.id);
                 Caution {
                     text: caution.text.clone(),
-                    acknowledged_by: by.map(|a| a.by_person.clone()),
+                    acknowledged_by: by.map(|a| {
+                        let id = a.by_person.parse().ok();
+                        let name = id.and_then(|id: Uuid| sources.names.get(&id));
+                        name.unwrap_or(&a.by_person).clone()
+                    }),
                     acknowledged_at: by.map(|a| a.at),
                 }
             })

@@ -1,11 +1,9 @@
 //! Start: only if the right vehicle stands there and everything is proven now.
 
-use std::collections::BTreeSet;
-
 use chrono::TimeDelta;
 use contract::problem::ProblemKind;
 use contract::tasks::{NewStart, TaskView};
-use domain::lifecycle::{OrderState, TaskEvent};
+use domain::lifecycle::TaskEvent;
 use domain::start::{
     Earlier, EarlierLine, Identity, Obstacle, Snapshot, VehicleHold, Wait, may_start,
 };
@@ -119,18 +117,9 @@ impl Step {
             state: task.state,
             lease_held: task.fence == fence && task.technician == self.caller.technician,
             lease_until: task.lease_until,
-            order_open: matches!(case.order.state, OrderState::Open | OrderState::Released),
+            order_open: case.goes_on(task),
             cautions: task.definition.cautions.iter().map(|c| c.id.clone()).collect(),
-            acknowledged: case
-                .acknowledged
-                .iter()
-                .filter(|a| a.task == id && a.attempt == task.attempt)
-                // Whoever holds it read them; what another acknowledged before a handover is theirs.
-                .filter(|a| {
-                    self.caller.technician != task.technician || a.by_person == self.caller.subject
-                })
-                .map(|a| a.caution.clone())
-                .collect::<BTreeSet<_>>(),
+            acknowledged: case.acknowledged_by_holder(task),
             preconditions: verdicts::of(
                 case,
                 task,

@@ -7,7 +7,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 use contract::leases::{LeaseView, LeasesView, NewLease, RenewLease, ReturnLease};
 use contract::problem::ProblemKind;
 use contract::tasks::TaskView;
-use domain::lifecycle::{OrderState, TaskEvent, TaskState};
+use domain::lifecycle::{TaskEvent, TaskState};
 use domain::procedure::PlaceOfWork;
 use domain::start::Obstacle;
 use serde_json::json;
@@ -176,10 +176,11 @@ impl Step {
     ) -> Result<Result<LeaseView, Refusal>, Refusal> {
         let mut case = self.lock_case(wanted.order_id).await?;
         let task = case.task(wanted.task)?.clone();
-        if task.state != TaskState::Ready
-            || !matches!(case.order.state, OrderState::Open | OrderState::Released)
-        {
+        if task.state != TaskState::Ready {
             return Ok(Err(waiting(&case, &task)));
+        }
+        if !case.goes_on(&task) {
+            return Ok(Err(has_left(&case)));
         }
         if let Err(refusal) = able(person, &task) {
             return Ok(Err(refusal));
@@ -355,6 +356,15 @@ fn settling(waits: &[(&TaskRow, DateTime<Utc>)]) -> Refusal {
             })
             .collect(),
     )
+}
+
+/// The vehicle left; only what ends after hand-over goes on.
+pub(crate) fn has_left(case: &Case) -> Refusal {
+    let detail = format!(
+        "the order is {}: only what ends after hand-over goes on; a new order follows this one",
+        case.order.state.word()
+    );
+    Refusal::new(ProblemKind::WrongState, detail).with("state", case.order.state.word())
 }
 
 fn waiting(case: &Case, task: &TaskRow) -> Refusal {

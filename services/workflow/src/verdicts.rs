@@ -73,6 +73,23 @@ pub(crate) fn present(case: &Case, task: &TaskRow) -> Vec<Finding> {
     of(case, task, &task.definition.preconditions, phase)
 }
 
+/// The verdicts of the proof. What was shown before the start proves nothing of what comes after it.
+pub(crate) fn of_proof(case: &Case, task: &TaskRow) -> Vec<Finding> {
+    if task.state == TaskState::Taken {
+        let conditions = limits::in_force(case, task, &task.definition.proof);
+        let begins = Window {
+            attempt_from: case.now,
+            running_from: None,
+            now: case.now,
+            holder: None,
+            place: None,
+            routine: None,
+        };
+        return judge(&conditions, &[], &begins, Phase::Finishing);
+    }
+    of(case, task, &task.definition.proof, Phase::Finishing)
+}
+
 /// When time alone next changes a verdict that matters now.
 pub(crate) fn next_change(case: &Case, task: &TaskRow) -> Option<DateTime<Utc>> {
     let next = |conditions: &[Precondition], phase| {
@@ -111,7 +128,7 @@ pub(crate) fn view(case: &Case, task: &TaskRow, items: Vec<ItemOutcome>) -> Verd
         broken: broken.filter(|_| running).map(|f| f.id.clone()).collect(),
         clock_off_seconds: None,
         preconditions,
-        proof: of(case, task, &task.definition.proof, Phase::Finishing),
+        proof: of_proof(case, task),
         items,
     }
 }

@@ -16,6 +16,7 @@ use crate::case::Case;
 use crate::flow::{Flow, Step};
 use crate::record::Happening;
 use crate::refusal::Refusal;
+use crate::take::has_left;
 
 /// Who takes a waiver back that ends by itself.
 const BY_ITSELF: &str = "the end that it was given with";
@@ -30,6 +31,9 @@ pub async fn waive(
     flow.write(call, "tasks.waive", async |step| {
         let mut case = step.lock_case_of_task(task).await?;
         let row = case.task(task)?.clone();
+        if !case.goes_on(&row) {
+            return Err(has_left(&case));
+        }
         let rule = rule(&case, &row, new)?;
         if case.waivers.iter().any(|w| w.task == task && w.precondition == new.precondition) {
             return Err(Refusal::new(ProblemKind::AlreadyExists, "a waiver of this was given already"));
@@ -82,6 +86,9 @@ pub async fn approve(
         let mut waiver =
             the_one(case.waivers.iter().filter(|w| w.task == task).filter(waits), named)
                 .ok_or_else(|| Refusal::not_found("waiver that waits for an approval"))?;
+        if !case.goes_on(case.task(task)?) {
+            return Err(has_left(&case));
+        }
         let by = step.caller.subject.clone();
         if by == waiver.given_by
             || !(step.caller.has(Role::Owner) || step.caller.has(Role::Dispatcher))

@@ -35,13 +35,8 @@ pub(crate) fn task(case: &Case, task: &TaskRow) -> TaskView {
     let settling =
         task.settled_at.filter(|until| task.state == TaskState::Passed && *until > case.now);
     let preconditions = verdicts::present(case, task);
-    let proof = verdicts::of(case, task, &procedure.proof, Phase::Finishing);
-    let acknowledged: Vec<&str> = case
-        .acknowledged
-        .iter()
-        .filter(|a| a.task == task.id && a.attempt == task.attempt)
-        .map(|a| a.caution.as_str())
-        .collect();
+    let proof = verdicts::of_proof(case, task);
+    let acknowledged = case.acknowledged_by_holder(task);
     let planned =
         case.plan.iter().find(|item| item.task == Some(task.id)).map(|item| PlannedView {
             bay: item.bay,
@@ -56,7 +51,7 @@ pub(crate) fn task(case: &Case, task: &TaskRow) -> TaskView {
         serde_json::from_value(task.because.clone()).unwrap_or_default(),
     );
     for caution in &mut view.cautions {
-        caution.acknowledged = acknowledged.contains(&caution.caution.id.as_str());
+        caution.acknowledged = acknowledged.contains(&caution.caution.id);
     }
     view.next_action = next_action(task, &view.cautions, &preconditions, &waits_for);
     TaskView {
