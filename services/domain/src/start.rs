@@ -244,13 +244,13 @@ fn vehicle(snapshot: &Snapshot, now: DateTime<Utc>, found: &mut Vec<Obstacle>) {
         Identity::Missing => found.push(Obstacle {
             accepts: vec![
                 "frame with the VIN read from the vehicle".to_owned(),
-                "attestation `vehicle_identity` with the last six characters of the VIN, beside a photo".to_owned(),
+                "attestation `vehicle_identity` with the last six characters of the VIN or of the plate, beside a file that shows `vin_photo` or `plate_photo`".to_owned(),
             ],
             who: vec!["technician".to_owned()],
             ..Obstacle::new(
                 "identity_missing",
                 "nothing shows in this attempt that this is the order's vehicle",
-                "send the VIN read from the vehicle, or type its last six characters beside a photo",
+                "send the VIN read from the vehicle, or type the last six characters of VIN or plate beside a photo of it",
             )
         }),
         Identity::Mismatch(expected, seen) => found.push(Obstacle::new(

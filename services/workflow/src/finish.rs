@@ -146,7 +146,7 @@ impl Step {
             obstacles.push(Obstacle::new(
                 "identity_missing",
                 "nothing shows in this attempt that this is the order's vehicle",
-                "send the VIN read from the vehicle, or type its last six characters beside a photo",
+                "send the VIN read from the vehicle, or type the last six characters of VIN or plate beside a photo of it",
             ));
         }
         if !obstacles.is_empty() {

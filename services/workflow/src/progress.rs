@@ -40,11 +40,17 @@ pub async fn progress(
             Progress::NotDone => matches!(line.state, LineState::Open | LineState::Paused),
         };
         if !allowed {
-            return Err(Refusal::new(
-                ProblemKind::WrongState,
-                format!("line {number} is {}; that is not possible now", line.state.word()),
-            )
-            .with("state", line.state.word()));
+            let instead = match line.state {
+                LineState::Open | LineState::Paused => "it is started first",
+                LineState::Started => "it is paused or finished",
+                LineState::Finished | LineState::NotDone | LineState::Removed => {
+                    "nothing more is reported of it"
+                }
+            };
+            let detail = format!("line {number} is {}: {instead}", line.state.word());
+            return Err(
+                Refusal::new(ProblemKind::WrongState, detail).with("state", line.state.word())
+            );
         }
         match new.progress {
             Progress::Started => step.begin_line(flow, &mut case, &line, new).await?,

@@ -286,7 +286,11 @@ impl Step {
                 };
                 let Some(bay) = chosen else {
                     let which = if new.bay.is_some() { "the bay named" } else { "no bay" };
-                    let detail = format!("{which} is able ({}) and free", needed.join(", "));
+                    let able = match needed.join(", ") {
+                        none if none.is_empty() => none,
+                        needed => format!("able ({needed}) and "),
+                    };
+                    let detail = format!("{which} is {able}free");
                     return Ok(Err(Refusal::new(ProblemKind::NotAble, detail)));
                 };
                 Some(bay.id)
@@ -304,7 +308,11 @@ impl Step {
             });
             let chosen: Vec<Uuid> = able.iter().take(*count as usize).map(|u| u.id).collect();
             if chosen.len() < *count as usize {
-                let detail = format!("{count} of `{kind}` are needed, {} are free", chosen.len());
+                let owned = units.iter().filter(|u| u.kind == *kind).count();
+                let detail = format!(
+                    "{count} of `{kind}` needed; the shop has {owned}, of which {} free",
+                    chosen.len()
+                );
                 return Ok(Err(Refusal::new(ProblemKind::NotAble, detail)));
             }
             equipment.extend(chosen);
