@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 use std::sync::Arc;
 use std::time::Duration;
 
-use chrono::TimeDelta;
+use chrono::{SubsecRound as _, TimeDelta};
 use contract::leases::ReturnLease;
 use contract::orders::{OrderSummary, OrderView, Progress};
 use contract::plan::{PlanItem, PlanView};
@@ -180,7 +180,7 @@ async fn surprise(shop: &Shop, story: &Story) -> Result<(), Failure> {
         story.expect(false, "somebody and some bay are planned");
         return Ok(());
     };
-    let back = now + AWAY;
+    let back = (now + AWAY).trunc_subsecs(0); // plans go by whole seconds
     let away = NewAbsence {
         technician: Some(person),
         bay: None,

@@ -442,7 +442,10 @@ fn presence(shop: &Shop, technician: Uuid, end: DateTime<Utc>) -> Vec<(i64, i64)
         .map(|(start, until)| (ticks(start), ticks(until)))
         .collect();
     for away in shop.away.iter().filter(|a| a.technician == Some(technician)) {
-        let (gone, back) = (ticks(away.from_at), away.until_at.map_or(i64::MAX, ticks));
+        // Nobody is planned for the part of a second before they are back.
+        let back =
+            away.until_at.map_or(i64::MAX, |at| ticks(at + TimeDelta::nanoseconds(999_999_999)));
+        let gone = ticks(away.from_at);
         there = there
             .into_iter()
             .flat_map(|(start, until)| [(start, until.min(gone)), (start.max(back), until)])
