@@ -36,6 +36,18 @@ fn window(case: &Case, task: &TaskRow, phase: Phase) -> Option<Window> {
     })
 }
 
+/// The stretch of time of an attempt at which nothing was shown.
+fn blank(case: &Case) -> Window {
+    Window {
+        attempt_from: case.now,
+        running_from: None,
+        now: case.now,
+        holder: None,
+        place: None,
+        routine: None,
+    }
+}
+
 /// The verdicts of conditions in a phase; without an attempt, everything is missing.
 pub(crate) fn of(
     case: &Case,
@@ -43,14 +55,7 @@ pub(crate) fn of(
     conditions: &[Precondition],
     phase: Phase,
 ) -> Vec<Finding> {
-    let nobody = Window {
-        attempt_from: case.now,
-        running_from: None,
-        now: case.now,
-        holder: None,
-        place: None,
-        routine: None,
-    };
+    let nobody = blank(case);
     let conditions = &*limits::in_force(case, task, conditions);
     let present = task.state.is_leased() || task.state == TaskState::Held;
     let Some(window) = window(case, task, phase).filter(|_| present) else {
@@ -77,15 +82,7 @@ pub(crate) fn present(case: &Case, task: &TaskRow) -> Vec<Finding> {
 pub(crate) fn of_proof(case: &Case, task: &TaskRow) -> Vec<Finding> {
     if task.state == TaskState::Taken {
         let conditions = limits::in_force(case, task, &task.definition.proof);
-        let begins = Window {
-            attempt_from: case.now,
-            running_from: None,
-            now: case.now,
-            holder: None,
-            place: None,
-            routine: None,
-        };
-        return judge(&conditions, &[], &begins, Phase::Finishing);
+        return judge(&conditions, &[], &blank(case), Phase::Finishing);
     }
     of(case, task, &task.definition.proof, Phase::Finishing)
 }
