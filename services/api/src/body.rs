@@ -43,10 +43,18 @@ impl Schemas {
             .as_object()
             .map(|all| all.keys().cloned().collect::<Vec<_>>())
             .unwrap_or_default();
-        let compiled = names.into_iter().filter_map(|name| {
+        let kinds = names.iter().flat_map(|name| {
+            let kinds = components[name]["oneOf"].as_array().into_iter().flatten().enumerate();
+            kinds.filter_map(move |(at, one)| {
+                let kind = one["properties"]["kind"]["enum"][0].as_str()?;
+                Some((format!("{name}/{kind}"), format!("{name}/oneOf/{at}")))
+            })
+        });
+        let whole = names.iter().map(|name| (name.clone(), name.clone()));
+        let compiled = whole.chain(kinds).filter_map(|(name, place)| {
             let schema = json!({
                 "$schema": "https://json-schema.org/draft/2020-12/schema",
-                "$ref": format!("#/components/schemas/{name}"),
+                "$ref": format!("#/components/schemas/{place}"),
                 "components": { "schemas": components },
             });
             let validator =
@@ -56,9 +64,10 @@ impl Schemas {
         Self(compiled.collect())
     }
 
-    /// Whether a value keeps the schema of this name.
+    /// Whether a value keeps the schema of this name, of which there is one for each `kind`.
     pub(crate) fn allows(&self, name: &str, value: &Value) -> bool {
-        self.0.get(name).is_none_or(|validator| validator.is_valid(value))
+        let kind = value["kind"].as_str().unwrap_or_default();
+        self.0.get(&format!("{name}/{kind}")).is_none_or(|validator| validator.is_valid(value))
     }
 
     fn faults(&self, name: &str, value: &Value) -> Vec<FieldFault> {

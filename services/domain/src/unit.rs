@@ -75,7 +75,8 @@ impl Unit {
     ///
     /// No value that a `Decimal` can hold overflows.
     pub fn to_base(&self, value: Ratio<i128>) -> Ratio<i128> {
-        (value + self.offset()) * self.slope()
+        let value = if self.before.0 == 0 { value } else { value + self.offset() };
+        if self.factor.0 == self.factor.1 { value } else { value * self.slope() }
     }
 
     /// A value of this unit in another unit, exactly; `None` when the two measure different things, or when the

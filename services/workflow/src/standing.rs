@@ -24,9 +24,9 @@ use crate::refusal::Refusal;
 
 /// Seconds by which the known moment trails behind, at least and at most; it stays where it is for as long. In between it
 /// is twice as long as readings took to arrive, so that few come that were taken before it.
-const TRAIL: (i64, i64) = (10, 600);
+const TRAIL: (i64, i64) = (5, 600);
 /// How far back readings are read at least.
-const LEAST: TimeDelta = TimeDelta::seconds(10);
+const LEAST: TimeDelta = TimeDelta::seconds(5);
 
 /// Up to when a run is judged, and what did not hold by then.
 #[derive(Debug, Clone, Default, Serialize, Deserialize)]

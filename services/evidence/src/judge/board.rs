@@ -1,7 +1,5 @@
 //! The samples of an attempt, laid out by what they speak of and in order of time.
 
-use std::collections::HashMap;
-
 use chrono::{DateTime, Utc};
 
 use crate::judge::{Phase, Window};
@@ -11,7 +9,7 @@ use crate::sample::{Kind, Sample};
 /// Samples by what they speak of.
 pub(super) struct Board<'a> {
     /// Numbers and states by signal.
-    series: HashMap<&'a str, Vec<&'a Sample>>,
+    series: Vec<(&'a str, Vec<&'a Sample>)>,
     /// Everything else.
     rest: Vec<&'a Sample>,
     /// Samples count from here.
@@ -30,14 +28,21 @@ pub(super) struct Refused<'a> {
 
 impl<'a> Board<'a> {
     pub(super) fn new(samples: &'a [Sample], window: &'a Window, phase: Phase) -> Self {
+        let order = |sample: &&Sample| (sample.taken_at, sample.received_at, sample.id);
         let mut sorted: Vec<&Sample> = samples.iter().collect();
-        sorted.sort_by_key(|sample| (sample.taken_at, sample.received_at, sample.id));
-        let mut series: HashMap<_, Vec<&Sample>> = HashMap::new();
+        if !sorted.is_sorted_by_key(order) {
+            sorted.sort_by_key(order);
+        }
+        let mut series: Vec<(&str, Vec<&Sample>)> = Vec::new();
         let mut rest = Vec::new();
         for sample in sorted {
             match &sample.kind {
                 Kind::Number { signal, .. } | Kind::State { signal, .. } => {
-                    series.entry(signal.as_str()).or_default().push(sample);
+                    // A procedure asks for a handful of signals, so that looking through them is quickest.
+                    match series.iter_mut().find(|(name, _)| name == signal) {
+                        Some((_, known)) => known.push(sample),
+                        None => series.push((signal, vec![sample])),
+                    }
                 }
                 _ => rest.push(sample),
             }
@@ -55,7 +60,8 @@ impl<'a> Board<'a> {
         signal: &str,
         place: Option<&str>,
     ) -> impl Iterator<Item = &'a Sample> {
-        let all = self.series.get(signal).map_or(&[][..], Vec::as_slice);
+        let known = self.series.iter().find(|(name, _)| *name == signal);
+        let all = known.map_or(&[][..], |(_, samples)| samples.as_slice());
         all.iter().copied().filter(move |sample| match &sample.kind {
             Kind::Number { place: at, .. } => place.is_none() || at.as_deref() == place,
             _ => true,
