@@ -20,6 +20,7 @@ mod bad_monday;
 mod chain_again;
 mod events;
 mod evidence;
+mod floor_able;
 mod floor_people;
 mod floor_seen;
 mod floor_vehicle;

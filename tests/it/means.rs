@@ -170,7 +170,10 @@ async fn whoever_watches_over_the_service_needs_no_token_and_everything_else_doe
     for path in contract["paths"].as_object().expect("paths").keys() {
         if path.starts_with("/v1/") && contract["paths"][path]["get"].is_object() {
             let path = path.replace(['{', '}'], "");
-            nobody.get(&path).await.expect_problem(401, "token-missing-or-invalid");
+            let refused = nobody.get(&path).await;
+            let logged = format!("urn:uuid:{}", refused.header("x-request-id"));
+            let problem = refused.expect_problem(401, "token-missing-or-invalid");
+            assert_eq!(problem["instance"], json!(logged), "{path}");
         }
     }
 }

@@ -13,9 +13,15 @@ use domain::verdict::Verdict;
 use serde::Serialize;
 use tracing_actix_web::RequestId;
 use utoipa::ToSchema;
+use uuid::Uuid;
 use workflow::refusal::Refusal;
 
 use crate::status;
+
+tokio::task_local! {
+    /// The id under which the log knows the request that is answered.
+    static REQUEST: Uuid;
+}
 
 /// A refusal on its way out.
 pub(crate) struct Rejection(pub(crate) Refusal);
@@ -51,7 +57,7 @@ impl Rejection {
             title: title.to_owned(),
             status: status::of(reason.kind).as_u16(),
             detail: reason.detail.clone(),
-            instance: None,
+            instance: REQUEST.try_with(|id| format!("urn:uuid:{id}")).ok(),
             errors: reason.errors.clone(),
             missing: of(Verdict::Missing),
             violated: of(Verdict::Violated),
@@ -116,9 +122,9 @@ pub(crate) async fn dress(
     request: ServiceRequest,
     next: Next<impl MessageBody + 'static>,
 ) -> Result<ServiceResponse<impl MessageBody>, actix_web::Error> {
-    let id = request.extensions().get::<RequestId>().copied();
-    let mut response = next.call(request).await?;
-    if let Some(value) = id.and_then(|id| header::HeaderValue::from_str(&id.to_string()).ok()) {
+    let id = request.extensions().get::<RequestId>().copied().map(Uuid::from).unwrap_or_default();
+    let mut response = REQUEST.scope(id, next.call(request)).await?;
+    if let Ok(value) = header::HeaderValue::from_str(&id.to_string()) {
         response.headers_mut().insert(header::HeaderName::from_static("x-request-id"), value);
     }
     Ok(response)

@@ -202,8 +202,9 @@ pub struct Problem {
     pub status: u16,
     /// What happened here, for people.
     pub detail: String,
-    /// Identifies this answer in the service's log.
+    /// Identifies this answer in the service's log, as the header `X-Request-Id` does.
     #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(example = "urn:uuid:0193c0de-0000-4000-8000-000000000001")]
     pub instance: Option<String>,
     /// Broken fields, by JSON pointer (RFC 6901).
     #[serde(default, skip_serializing_if = "Vec::is_empty")]

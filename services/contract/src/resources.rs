@@ -80,6 +80,35 @@ pub struct NewTechnician {
     /// Skills.
     #[schema(max_items = 50, example = json!(["general", "brakes"]))]
     pub skills: Vec<String>,
+    /// What certifies them. A skill that nothing certifies counts by the shop's word; one whose certificates have all run
+    /// out does not count.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schema(max_items = 50)]
+    pub certificates: Vec<Certificate>,
+}
+
+/// A certificate of a skill.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Certificate {
+    /// The skill, one of the technician's.
+    #[schema(example = "high_voltage", min_length = 1, max_length = 64)]
+    pub skill: String,
+    /// The document, by its title and number.
+    #[schema(
+        example = "work on live vehicles, no. 4471",
+        min_length = 1,
+        max_length = 200,
+        pattern = r"\S"
+    )]
+    pub document: String,
+    /// Who issued it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(min_length = 1, max_length = 200)]
+    pub issued_by: Option<String>,
+    /// It counts until then; none: for good.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub valid_until: Option<DateTime<Utc>>,
 }
 
 /// A technician as everybody sees it.
@@ -91,6 +120,12 @@ pub struct TechnicianView {
     pub name: String,
     /// Skills.
     pub skills: Vec<String>,
+    /// What certifies them.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub certificates: Vec<Certificate>,
+    /// Skills that do not count now, because every certificate has run out.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub lapsed: Vec<String>,
     /// Version; the `ETag` is `"v<version>"`.
     pub version: i64,
     /// No longer here.

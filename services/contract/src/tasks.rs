@@ -56,6 +56,8 @@ pub struct TaskView {
     pub quick_check: Option<QuickCheckView>,
     /// What to do, in order.
     pub steps: Vec<Step>,
+    /// What a client asks the technician for at the end: the fields of a form.
+    pub result_fields: Vec<ResultField>,
     /// The next thing to do, in words.
     pub next_action: String,
     /// Number of the present or last attempt.
@@ -100,6 +102,50 @@ pub struct QuickCheckView {
     pub text: String,
     /// What proves it, with the present verdict.
     pub proof: Vec<PreconditionView>,
+}
+
+/// A field of the form for a result. What fills it in is sent as an item of evidence.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct ResultField {
+    /// The kind of the item of evidence.
+    pub kind: ResultFieldKind,
+    /// The signal, the statement, what the file shows, or the routine's identifier.
+    pub name: String,
+    /// The same for people.
+    pub title: String,
+    /// UCUM code of the unit in which the limits stand; another unit of the same dimension is taken too.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub unit: Option<String>,
+    /// The states that it may have.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub choices: Vec<String>,
+    /// It is read at each of these.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub places: Vec<String>,
+    /// A second person fills it in, with their own token.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub by_second_person: bool,
+    /// Another field may stand in for it.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub optional: bool,
+    /// The items of proof that it serves.
+    pub proves: Vec<String>,
+}
+
+/// The kind of an item of evidence.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum ResultFieldKind {
+    /// A measured value or an observed state.
+    Reading,
+    /// The answer of a control module.
+    Frame,
+    /// A list of trouble codes: a frame, or what a person read.
+    TroubleCodes,
+    /// A person's word.
+    Attestation,
+    /// A file.
+    Attachment,
 }
 
 /// A step that was done without a network and reported later.
@@ -480,6 +526,10 @@ pub struct NewHandover {
     /// Accept the handover that was offered to me.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub accept: bool,
+    /// With `accept`: cautions that I have read. While the task runs all of its cautions must be named.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schema(max_items = 50)]
+    pub cautions: Vec<String>,
     /// What the other must know.
     #[serde(default, skip_serializing_if = "String::is_empty")]
     #[schema(max_length = 2000)]

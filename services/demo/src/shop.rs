@@ -171,7 +171,11 @@ async fn technicians(dispatcher: &Client) -> Result<Vec<TechnicianView>, Failure
     let mut there: Vec<TechnicianView> = dispatcher.list("/v1/technicians").await?;
     for (name, skills) in TECHNICIANS {
         if !there.iter().any(|one| one.name == *name) {
-            let body = NewTechnician { name: (*name).to_owned(), skills: words(skills) };
+            let body = NewTechnician {
+                name: (*name).to_owned(),
+                skills: words(skills),
+                certificates: Vec::new(),
+            };
             there.push(dispatcher.post("/v1/technicians", &body).await?);
         }
     }

@@ -332,6 +332,7 @@ impl Technician {
             to: Some(to.id),
             fence: Some(job.fence),
             accept: false,
+            cautions: Vec::new(),
             note: note.to_owned(),
         };
         self.client.post::<_, TaskView>(&job.path("handover"), &body).await.map(drop)

@@ -10,6 +10,9 @@ use uuid::Uuid;
 use crate::lifecycle::{LineState, TaskState};
 use crate::verdict::{Finding, Verdict};
 
+/// The statement of the second person of a procedure for two, made with a token of their own.
+pub const SECOND_PERSON: &str = "second_person_present";
+
 /// Everything that bears on a start, as the transaction that holds the locks sees it.
 #[derive(Debug, Clone)]
 pub struct Snapshot {
@@ -333,7 +336,7 @@ fn people_and_things(snapshot: &Snapshot, now: DateTime<Utc>, found: &mut Vec<Ob
             ..Obstacle::new(
                 "second_person_missing",
                 "this procedure is for two people",
-                "the second person attests `second_person_present` with their own token",
+                format!("the second person attests `{SECOND_PERSON}` with their own token"),
             )
         });
     }

@@ -53,7 +53,7 @@ pub struct Limits {
     pub attempt_from: DateTime<Utc>,
     /// When the lease ends or ended.
     pub lease_until: DateTime<Utc>,
-    /// Signals that the procedure asks for (see `judge::asked`).
+    /// Signals, statements and files that the procedure asks for (see `judge::asked`).
     pub asked: BTreeSet<String>,
     /// The order's VIN, if it is known.
     pub vin: Option<String>,

@@ -25,6 +25,8 @@ use domain::signal::Signal;
 use domain::verdict::{Finding, Verdict};
 
 use board::Board;
+pub use elapsed::state_of;
+pub use routine::STATUS_ATTESTATION;
 use said::Said;
 
 /// Moments looked at for one next change; beyond them the last one is told, which is early, never late.
@@ -106,22 +108,29 @@ pub fn confront(running: &mut [Finding], proof: &mut [Finding]) {
     }
 }
 
-/// Every signal that the preconditions speak of; readings of others are kept, marked `not_asked`.
+/// The names of all signals, statements and files that the preconditions speak of; what has another name is kept, marked
+/// `not_asked`.
 pub fn asked(preconditions: &[Precondition]) -> BTreeSet<String> {
-    let mut signals = BTreeSet::new();
+    let mut names = BTreeSet::new();
     for one in preconditions {
         for condition in std::iter::once(&one.condition).chain(&one.while_running) {
             condition.each_leaf(&mut |leaf| match leaf {
-                Condition::Range(range) => drop(signals.insert(range.signal.clone())),
-                Condition::State { signal, .. } => drop(signals.insert(signal.clone())),
+                Condition::Range(domain::precondition::Range { signal: name, .. })
+                | Condition::State { signal: name, .. }
+                | Condition::Attested { statement: name, .. }
+                | Condition::Attachment { shows: name } => drop(names.insert(name.clone())),
                 Condition::Elapsed { since, .. } => {
-                    signals.extend(elapsed::state_of(since).map(|(signal, _)| signal.to_owned()));
+                    names.insert(since.clone());
+                    names.extend(elapsed::state_of(since).map(|(signal, _)| signal.to_owned()));
+                }
+                Condition::Routine { .. } => {
+                    names.insert(routine::STATUS_ATTESTATION.to_owned());
                 }
                 _ => {}
             });
         }
     }
-    signals
+    names
 }
 
 /// How far back numbers and states are needed to judge as of `now`, besides the last that counts of each signal and

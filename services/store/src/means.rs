@@ -1,6 +1,7 @@
 //! The shop's means together: what planning and leases choose from.
 
 use chrono::{DateTime, NaiveDate, NaiveDateTime, Utc};
+use serde_json::Value;
 use uuid::Uuid;
 
 use crate::{Conn, StoreError};
@@ -14,8 +15,10 @@ pub struct Person {
     pub name: String,
     /// Salt of the commitment to the name.
     pub salt: Vec<u8>,
-    /// Skills.
+    /// Skills that count now: one whose certificates have all run out does not.
     pub skills: Vec<String>,
+    /// What certifies them.
+    pub certificates: Value,
 }
 
 /// A unit of equipment that is used.
@@ -72,7 +75,8 @@ impl Away {
 pub async fn people(conn: &mut Conn, shop: Uuid) -> Result<Vec<Person>, StoreError> {
     Ok(sqlx::query_as!(
         Person,
-        "SELECT id, name, salt, skills FROM technician WHERE shop = $1 AND NOT retired ORDER BY name, id",
+        "SELECT id, name, salt, counting_skills(skills, certificates, service_now()) AS \"skills!\", certificates
+         FROM technician WHERE shop = $1 AND NOT retired ORDER BY name, id",
         shop
     )
     .fetch_all(conn)
@@ -83,7 +87,8 @@ pub async fn people(conn: &mut Conn, shop: Uuid) -> Result<Vec<Person>, StoreErr
 pub async fn person(conn: &mut Conn, shop: Uuid, id: Uuid) -> Result<Option<Person>, StoreError> {
     Ok(sqlx::query_as!(
         Person,
-        "SELECT id, name, salt, skills FROM technician WHERE shop = $1 AND id = $2 AND NOT retired",
+        "SELECT id, name, salt, counting_skills(skills, certificates, service_now()) AS \"skills!\", certificates
+         FROM technician WHERE shop = $1 AND id = $2 AND NOT retired",
         shop,
         id
     )

@@ -1,5 +1,6 @@
 //! Technicians.
 
+use serde_json::Value;
 use uuid::Uuid;
 
 use crate::{Conn, StoreError};
@@ -13,6 +14,8 @@ pub struct TechnicianRow {
     pub name: String,
     /// What they are able to do.
     pub skills: Vec<String>,
+    /// What certifies it.
+    pub certificates: Value,
     /// Grows with every change.
     pub version: i64,
     /// No longer used.
@@ -22,11 +25,13 @@ pub struct TechnicianRow {
 /// Adds a technician.
 pub async fn insert(conn: &mut Conn, shop: Uuid, row: &TechnicianRow) -> Result<(), StoreError> {
     sqlx::query!(
-        "INSERT INTO technician (shop, id, name, skills, salt) VALUES ($1, $2, $3, $4, uuid_send(gen_random_uuid()))",
+        "INSERT INTO technician (shop, id, name, skills, certificates, salt)
+         VALUES ($1, $2, $3, $4, $5, uuid_send(gen_random_uuid()))",
         shop,
         row.id,
         row.name,
-        &row.skills
+        &row.skills,
+        row.certificates
     )
     .execute(conn)
     .await?;
@@ -37,7 +42,7 @@ pub async fn insert(conn: &mut Conn, shop: Uuid, row: &TechnicianRow) -> Result<
 pub async fn list(conn: &mut Conn, shop: Uuid) -> Result<Vec<TechnicianRow>, StoreError> {
     Ok(sqlx::query_as!(
         TechnicianRow,
-        "SELECT id, name, skills, version, retired
+        "SELECT id, name, skills, certificates, version, retired
          FROM technician WHERE shop = $1 ORDER BY name, id",
         shop
     )
@@ -53,7 +58,7 @@ pub async fn find(
 ) -> Result<Option<TechnicianRow>, StoreError> {
     Ok(sqlx::query_as!(
         TechnicianRow,
-        "SELECT id, name, skills, version, retired
+        "SELECT id, name, skills, certificates, version, retired
          FROM technician WHERE shop = $1 AND id = $2",
         shop,
         id
@@ -65,7 +70,7 @@ pub async fn find(
 /// Changes a technician of this version; `false`: it has another by now.
 pub async fn update(conn: &mut Conn, shop: Uuid, row: &TechnicianRow) -> Result<bool, StoreError> {
     let done = sqlx::query!(
-        "UPDATE technician SET name = $4, skills = $5, retired = $6,
+        "UPDATE technician SET name = $4, skills = $5, retired = $6, certificates = $7,
              version = version + 1
          WHERE shop = $1 AND id = $2 AND version = $3",
         shop,
@@ -73,7 +78,8 @@ pub async fn update(conn: &mut Conn, shop: Uuid, row: &TechnicianRow) -> Result<
         row.version,
         row.name,
         &row.skills,
-        row.retired
+        row.retired,
+        row.certificates
     )
     .execute(conn)
     .await?;

@@ -7,7 +7,8 @@ use store::attempts::AcknowledgementRow;
 use uuid::Uuid;
 
 use crate::caller::Call;
-use crate::flow::Flow;
+use crate::case::Case;
+use crate::flow::{Flow, Step};
 use crate::record::Happening;
 use crate::refusal::Refusal;
 use crate::view;
@@ -22,9 +23,22 @@ pub async fn acknowledge(
     flow.write(call, "tasks.acknowledge", async |step| {
         let mut case = step.lock_case_of_task(task).await?;
         step.held_lease(&case, task, new.fence)?;
+        step.read_cautions(&mut case, task, &new.cautions).await?;
+        Ok(view::task(&case, case.task(task)?))
+    })
+    .await
+}
+
+impl Step {
+    /// Notes that the caller has read these cautions of the present attempt.
+    pub(crate) async fn read_cautions(
+        &mut self,
+        case: &mut Case,
+        task: Uuid,
+        cautions: &[String],
+    ) -> Result<(), Refusal> {
         let row = case.task(task)?.clone();
-        let faults: Vec<FieldFault> = new
-            .cautions
+        let faults: Vec<FieldFault> = cautions
             .iter()
             .enumerate()
             .filter(|(_, name)| !row.definition.cautions.iter().any(|c| c.id == **name))
@@ -36,10 +50,10 @@ pub async fn acknowledge(
         if !faults.is_empty() {
             return Err(Refusal::unprocessable(faults));
         }
-        let (shop, by, now) = (step.shop(), step.caller.person(), case.now);
-        store::attempts::acknowledge(step.conn(), shop, task, row.attempt, &new.cautions, &by, now)
+        let (shop, by, now) = (self.shop(), self.caller.person(), case.now);
+        store::attempts::acknowledge(self.conn(), shop, task, row.attempt, cautions, &by, now)
             .await?;
-        for caution in &new.cautions {
+        for caution in cautions {
             case.acknowledged.push(AcknowledgementRow {
                 task,
                 attempt: row.attempt,
@@ -48,14 +62,12 @@ pub async fn acknowledge(
                 at: now,
             });
         }
-        step.record(Happening {
+        self.record(Happening {
             kind: "cautions.acknowledged",
             order: Some(case.order.id),
             subject: ("task", task.to_string()),
-            data: json!({ "attempt": row.attempt, "cautions": new.cautions }),
+            data: json!({ "attempt": row.attempt, "cautions": cautions }),
         })
-        .await?;
-        Ok(view::task(&case, case.task(task)?))
-    })
-    .await
+        .await
+    }
 }

@@ -6,13 +6,12 @@ use chrono::{DateTime, Utc};
 use contract::evidence::{EvidenceItem, ItemOutcome};
 use contract::problem::ProblemKind;
 use contract::tasks::{NewAttestation, VerdictsView};
-use domain::lifecycle::TaskState;
 use domain::precondition::Condition;
 use domain::procedure::Procedure;
 use domain::role::Role;
-use domain::verdict::Verdict;
-use evidence::intake::{self, Given, Limits, clock_off};
-use evidence::judge::{self, Phase};
+use domain::start::SECOND_PERSON;
+use domain::verdict::Finding;
+use evidence::intake::{self, clock_off};
 use evidence::sample::{Mark as Objection, Sample};
 use serde_json::{Value, json};
 use store::attempts::{AttemptRow, EvidenceRow, FileRow};
@@ -22,12 +21,14 @@ use uuid::Uuid;
 use crate::attachment;
 use crate::caller::Call;
 use crate::case::Case;
+use crate::examine::{examine, limits};
 use crate::flow::{Flow, Step};
 use crate::recent::Left;
 use crate::record::Happening;
 use crate::refusal::Refusal;
 use crate::said::{Said, Sender, say};
-use crate::standing::{self, Standing};
+use crate::skills::lacking;
+use crate::standing;
 use crate::verdicts;
 
 /// A batch as it was posted: an item that breaks the contract stands there as what is wrong with it.
@@ -65,15 +66,15 @@ pub async fn submit(
             observed_by: step.observer(new.observed_by).await?,
             device: new.device.clone(),
         };
-        let items = step.take_in(&mut case, task, &attempt, &arrival, &new.items).await?;
+        let taken = step.take_in(&mut case, task, &attempt, &arrival, &new.items).await?;
         // A file that is too large is refused like any item beside others; alone it is the whole request.
-        if items.iter().all(|item| item.id.is_none())
+        if taken.items.iter().all(|item| item.id.is_none())
             && new.items.iter().flatten().any(is_too_large)
         {
             let detail = format!("a file has at most {} bytes", attachment::LIMIT);
             return Err(Refusal::new(ProblemKind::BodyTooLarge, detail));
         }
-        let mut view = verdicts::view(&case, case.task(task)?, items);
+        let mut view = verdicts::view(&case, case.task(task)?, taken);
         view.clock_off_seconds = arrival.clock_off(&new.items, case.now);
         step.leave(case, task)?;
         Ok((view, late))
@@ -110,8 +111,8 @@ pub async fn attest(
             text: (!new.note.is_empty()).then(|| new.note.clone()),
             taken_at: case.now,
         };
-        let items = step.take_in(&mut case, task, &attempt, &Arrival::default(), &[Ok(item)]).await?;
-        Ok(verdicts::view(&case, case.task(task)?, items))
+        let taken = step.take_in(&mut case, task, &attempt, &Arrival::default(), &[Ok(item)]).await?;
+        Ok(verdicts::view(&case, case.task(task)?, taken))
     })
     .await
 }
@@ -127,6 +128,15 @@ pub(crate) struct Arrival {
     pub(crate) observed_by: Option<Uuid>,
     /// What it was entered on.
     pub(crate) device: Option<String>,
+}
+
+/// What became of the items, and what they say.
+#[derive(Debug)]
+pub(crate) struct TakenIn {
+    /// What became of each.
+    pub(crate) items: Vec<ItemOutcome>,
+    /// The verdicts that matter now.
+    pub(crate) preconditions: Vec<Finding>,
 }
 
 impl Arrival {
@@ -156,12 +166,11 @@ impl Step {
         let me = self.technician()?;
         let shop = self.shop();
         let person = store::means::person(self.conn(), shop, me).await?;
-        let needed = &task.definition.skills;
-        let able = person.is_some_and(|p| needed.iter().all(|skill| p.skills.contains(skill)));
-        if able {
-            return Ok(());
-        }
-        let detail = format!("the second person needs the skills {}", needed.join(", "));
+        let person = person.ok_or_else(|| {
+            Refusal::new(ProblemKind::NotAble, "the technician of this token does not work here")
+        })?;
+        let Some(lacking) = lacking(&person, &task.definition.skills) else { return Ok(()) };
+        let detail = format!("the second person needs the skills {lacking}");
         Err(Refusal::new(ProblemKind::NotAble, detail))
     }
 
@@ -221,7 +230,7 @@ impl Step {
         attempt: &AttemptRow,
         arrival: &Arrival,
         items: &[Posted],
-    ) -> Result<Vec<ItemOutcome>, Refusal> {
+    ) -> Result<TakenIn, Refusal> {
         let row = case.task(task)?.clone();
         let shop = self.shop();
         let named = items.iter().flatten().any(|item| item.equipment().is_some());
@@ -274,7 +283,7 @@ impl Step {
                 None => ItemOutcome {
                     id: Some(id),
                     outcome: if marks.is_empty() { "accepted" } else { "marked" }.to_owned(),
-                    detail: tell_of(&said, &samples),
+                    detail: tell_of(&said, &samples, &marks),
                     marks: marks.clone(),
                 },
             });
@@ -307,8 +316,8 @@ impl Step {
         store::attempts::insert_files(self.conn(), shop, &files).await?;
         let off = arrival.clock_off(items, case.now);
         self.tell_of_evidence(case, attempt, arrival, off, &rows).await?;
-        self.weigh(case, &row, attempt, new).await?;
-        Ok(outcomes)
+        let preconditions = self.weigh(case, &row, attempt, new).await?;
+        Ok(TakenIn { items: outcomes, preconditions })
     }
 
     /// Records what was stored.
@@ -345,71 +354,11 @@ impl Step {
         })
         .await
     }
-
-    /// Lets what came in count for the attempt that goes on.
-    async fn weigh(
-        &mut self,
-        case: &mut Case,
-        row: &TaskRow,
-        attempt: &AttemptRow,
-        new: Vec<Sample>,
-    ) -> Result<(), Refusal> {
-        let task = row.id;
-        if row.attempt == attempt.number {
-            let known = Standing::of(attempt).from;
-            let oldest = new.iter().map(|sample| sample.taken_at).min();
-            if known.is_some_and(|known| new.iter().any(|sample| sample.taken_at < known)) {
-                self.look_back(case, task).await?;
-            } else {
-                let samples = case.samples.entry(task).or_default();
-                samples.extend(new);
-                // Kept in the judge's order, so that it has nothing to sort: the next batch finds them so.
-                samples.sort_by_key(|sample| (sample.taken_at, sample.received_at, sample.id));
-            }
-            self.note_broken(case, task).await?;
-            self.move_standing(case, task, oldest).await?;
-        }
-        Ok(())
-    }
-
-    /// Records, once in an attempt, that something did not hold which must hold throughout: the attempt can't pass any
-    /// more. Nothing is stopped by it; the person at the vehicle ends the attempt, and the procedure says what follows.
-    async fn note_broken(&mut self, case: &mut Case, task: Uuid) -> Result<(), Refusal> {
-        let row = case.task(task)?.clone();
-        let Some(mut attempt) = case.attempt(&row).cloned() else { return Ok(()) };
-        if row.state != TaskState::Running {
-            return Ok(());
-        }
-        let found = verdicts::of(case, &row, &row.definition.preconditions, Phase::Running);
-        let noted = attempt.detail["broken"].as_object().cloned().unwrap_or_default();
-        let new = found
-            .iter()
-            .filter(|f| f.verdict == Verdict::Violated && !f.waived && !noted.contains_key(&f.id));
-        let mut changed = false;
-        for finding in new {
-            attempt.detail["broken"][&finding.id] =
-                json!({ "at": case.now, "detail": finding.detail, "evidence": finding.evidence });
-            changed = true;
-            self.record(Happening {
-                kind: "precondition.broken",
-                order: Some(case.order.id),
-                subject: ("task", task.to_string()),
-                data: json!({ "procedure": row.definition.id, "attempt": row.attempt, "precondition": finding.id,
-                    "detail": finding.detail, "evidence": finding.evidence,
-                    "then": row.definition.after_failure.then }),
-            })
-            .await?;
-        }
-        if changed {
-            self.keep_attempt(case, attempt).await?;
-        }
-        Ok(())
-    }
 }
 
 /// Whether this is a statement that a second person makes who must be able to do the work.
 fn for_second_person(procedure: &Procedure, statement: &str) -> bool {
-    let mut asked = procedure.people > 1 && statement == "second_person_present";
+    let mut asked = procedure.people > 1 && statement == SECOND_PERSON;
     for one in procedure.preconditions.iter().chain(&procedure.proof) {
         for condition in std::iter::once(&one.condition).chain(&one.while_running) {
             condition.each_leaf(&mut |leaf| {
@@ -434,6 +383,9 @@ fn content(samples: &[Sample]) -> Result<Value, Refusal> {
 /// What is said of a picture that told where it was taken.
 const PLACE_DATA: &str = "place data was taken out of it before it was hashed and kept";
 
+/// What is said of what has a name that nothing asks for, or a misspelt one.
+const NOT_ASKED: &str = "nothing of this task asks for that";
+
 /// The mark of a frame that can't be read.
 const UNDECODED: &str = "undecoded";
 
@@ -445,57 +397,16 @@ fn refused(detail: String) -> ItemOutcome {
     ItemOutcome { id: None, outcome: "refused".to_owned(), marks: Vec::new(), detail }
 }
 
-fn limits(case: &Case, task: &TaskRow, attempt: &AttemptRow, arrival: &Arrival) -> Limits {
-    let mut all = task.definition.preconditions.clone();
-    all.extend(task.definition.proof.iter().cloned());
-    all.extend(task.definition.quick_check.iter().flat_map(|check| check.proof.iter().cloned()));
-    Limits {
-        now: case.now,
-        client_clock: arrival.sent_at,
-        attempt_from: attempt.taken_at,
-        lease_until: if arrival.late {
-            attempt.ended_at.unwrap_or(attempt.taken_at)
-        } else {
-            task.lease_until.unwrap_or(case.now)
-        },
-        asked: judge::asked(&all),
-        vin: case.vehicle.vin.clone(),
+/// What an item says, what was done with its file, and that nothing asks for it.
+fn tell_of(said: &Said, samples: &[Sample], marks: &[String]) -> String {
+    let mut told = tell(samples);
+    if said.file.as_ref().is_some_and(|file| file.place_data_removed) {
+        told = format!("{told}; {PLACE_DATA}");
     }
-}
-
-/// Holds what an item says against the limits: samples and marks, or why it is refused.
-fn examine(
-    said: &Said,
-    limits: &Limits,
-    id: Uuid,
-    late: bool,
-) -> Result<(Vec<Sample>, Vec<String>), String> {
-    let mut samples = Vec::new();
-    for kind in &said.kinds {
-        let given = Given {
-            taken_at: Some(said.taken_at),
-            kind: kind.clone(),
-            instrument: said.instrument,
-        };
-        let examined = intake::examine(&given, limits).map_err(|refusal| refusal.to_string())?;
-        let mut sample = examined.sample(id, limits.now);
-        // The lease may have been found over only just now.
-        sample.marks.extend(late.then_some(Objection::Late));
-        samples.push(sample);
+    if marks.iter().any(|mark| mark == Objection::NotAsked.word()) {
+        told = format!("{told}; {NOT_ASKED}");
     }
-    let mut marks: Vec<String> =
-        samples.iter().flat_map(|s| s.marks.iter().map(|m| m.word().to_owned())).collect();
-    marks.sort();
-    marks.dedup();
-    Ok((samples, marks))
-}
-
-/// What an item says, and what was done with its file.
-fn tell_of(said: &Said, samples: &[Sample]) -> String {
-    match &said.file {
-        Some(file) if file.place_data_removed => format!("{}; {PLACE_DATA}", tell(samples)),
-        _ => tell(samples),
-    }
+    told
 }
 
 /// What samples say, in a few words.

@@ -4,6 +4,8 @@ use chrono::TimeDelta;
 use contract::problem::ProblemKind;
 use contract::tasks::{NewHandover, TaskView};
 use domain::lifecycle::{TaskEvent, TaskState};
+use domain::procedure::Procedure;
+use domain::start::Obstacle;
 use serde_json::json;
 use store::waivers::{self, HandoverRow};
 use uuid::Uuid;
@@ -13,6 +15,7 @@ use crate::case::Case;
 use crate::flow::{Flow, Step};
 use crate::record::Happening;
 use crate::refusal::Refusal;
+use crate::skills::lacking;
 use crate::start::others;
 use crate::take::GRACE;
 use crate::view;
@@ -28,7 +31,7 @@ pub async fn hand_over(
         let mut case = step.lock_case_of_task(task).await?;
         match (new.to, new.fence, new.accept) {
             (Some(to), Some(fence), false) => step.offer(&case, task, to, fence, &new.note).await?,
-            (None, None, true) => step.accept(&mut case, task).await?,
+            (None, None, true) => step.accept(&mut case, task, &new.cautions).await?,
             _ => {
                 return Err(Refusal::field("", "offer with `to` and `fence`, or `accept`"));
             }
@@ -56,13 +59,9 @@ impl Step {
         let other = person
             .filter(|p| p.id != me)
             .ok_or_else(|| Refusal::field("/to", "no other technician of this shop"))?;
-        let lacking: Vec<&String> =
-            row.definition.skills.iter().filter(|s| !other.skills.contains(s)).collect();
-        if !lacking.is_empty() {
-            return Err(Refusal::new(
-                ProblemKind::NotAble,
-                format!("the other lacks the skills {lacking:?}"),
-            ));
+        if let Some(lacking) = lacking(&other, &row.definition.skills) {
+            let detail = format!("the other lacks the skills {lacking}");
+            return Err(Refusal::new(ProblemKind::NotAble, detail));
         }
         let offer = HandoverRow {
             id: self.new_id().await?,
@@ -82,7 +81,12 @@ impl Step {
         .await
     }
 
-    async fn accept(&mut self, case: &mut Case, task: Uuid) -> Result<(), Refusal> {
+    async fn accept(
+        &mut self,
+        case: &mut Case,
+        task: Uuid,
+        cautions: &[String],
+    ) -> Result<(), Refusal> {
         let me = self.technician()?;
         let shop = self.shop();
         let offer = waivers::offered(self.conn(), shop, task).await?;
@@ -102,6 +106,9 @@ impl Step {
                 ProblemKind::SecondPersonRequired,
                 "you are the second person of this work; another takes it over, or one joins first",
             ));
+        }
+        if row.state == TaskState::Running {
+            all_are_read(&row.definition, cautions)?;
         }
         let least = if row.state == TaskState::Running {
             i64::from(row.definition.minutes.most) + GRACE
@@ -138,6 +145,9 @@ impl Step {
             })
             .await?;
         }
+        if !cautions.is_empty() {
+            self.read_cautions(case, task, cautions).await?;
+        }
         waivers::accept(self.conn(), shop, offer.id, case.now).await?;
         self.record(Happening {
             kind: "handover.accepted",
@@ -147,6 +157,23 @@ impl Step {
         })
         .await
     }
+}
+
+/// Whoever steps into work that runs has read its cautions before.
+fn all_are_read(procedure: &Procedure, read: &[String]) -> Result<(), Refusal> {
+    let unread = procedure.cautions.iter().filter(|caution| !read.contains(&caution.id));
+    let open: Vec<Obstacle> = unread
+        .map(|caution| Obstacle {
+            id: Some(caution.id.clone()),
+            hazards: vec![caution.text.clone()],
+            ..Obstacle::new(
+                "caution_not_acknowledged",
+                format!("the caution `{}` is to be read before the work is taken over", caution.id),
+                "name it in `cautions` when you accept",
+            )
+        })
+        .collect();
+    if open.is_empty() { Ok(()) } else { Err(Refusal::obstacles(open)) }
 }
 
 /// A running step of a service mode that must not be interrupted stays with its person.

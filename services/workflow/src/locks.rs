@@ -12,6 +12,7 @@ use crate::case::Case;
 use crate::flow::{Flow, Step};
 use crate::record::Happening;
 use crate::refusal::Refusal;
+use crate::skills::lacking;
 
 /// Offers the lock of an open service mode to another technician, or accepts what was offered.
 pub async fn transfer(
@@ -55,9 +56,8 @@ impl Step {
         let other = person
             .filter(|p| p.id != me)
             .ok_or_else(|| Refusal::field("/to", "no other technician of this shop"))?;
-        let lacking: Vec<&String> = skills.iter().filter(|s| !other.skills.contains(s)).collect();
-        if !lacking.is_empty() {
-            let detail = format!("the other lacks the skills {lacking:?}");
+        if let Some(lacking) = lacking(&other, skills) {
+            let detail = format!("the other lacks the skills {lacking}");
             return Err(Refusal::new(ProblemKind::NotAble, detail));
         }
         self.keep_lock(bracket, holder, Some(to), "lock.offered").await

@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{DateTime, Utc};
+use contract::resources::Certificate;
 use contract::tasks::Because;
 use domain::lifecycle::TaskState;
 use domain::vehicle::FactValue;
@@ -22,6 +23,7 @@ use crate::caller::Caller;
 use crate::case::Case;
 use crate::flow::Flow;
 use crate::refusal::Refusal;
+use crate::skills::Counted;
 use crate::{limits, verdicts};
 
 /// The report as JSON.
@@ -54,9 +56,10 @@ async fn report(flow: &Flow, caller: &Caller, order: Uuid) -> Result<Report, Ref
         let tasks: Vec<Uuid> = case.tasks.iter().map(|t| t.id).collect();
         let mut names: BTreeMap<Uuid, String> = BTreeMap::new();
         names.extend(
-            store::means::people(step.conn(), id).await?.into_iter().map(|p| (p.id, p.name)),
+            // Whoever left since is named too.
+            store::technicians::list(step.conn(), id).await?.into_iter().map(|p| (p.id, p.name)),
         );
-        let units = store::means::units(step.conn(), id).await?;
+        let units = store::equipment::list(step.conn(), id).await?;
         let calibrated = units.iter().filter_map(|u| Some((u.id, u.calibrated_until?))).collect();
         names.extend(units.into_iter().map(|u| (u.id, u.name)));
         names.extend(store::bays::list(step.conn(), id).await?.into_iter().map(|b| (b.id, b.name)));
@@ -454,13 +457,21 @@ fn people(
     items: &[&EvidenceRow],
     sources: &Sources,
 ) -> Vec<String> {
-    let name = |id: Uuid| sources.names.get(&id).cloned().unwrap_or_else(|| id.to_string());
+    let certified: Vec<Counted> =
+        serde_json::from_value(attempt.detail["certified"].clone()).unwrap_or_default();
+    let name = |id: Uuid| {
+        let name = sources.names.get(&id).cloned().unwrap_or_else(|| id.to_string());
+        certified
+            .iter()
+            .filter(|one| one.person == id)
+            .fold(name, |name, one| format!("{name}; {}", certificate(&one.certificate)))
+    };
     let named = attempt.detail["people"].as_array().into_iter().flatten();
     let with = named.filter_map(crate::start::uuid_of).map(|id| format!("{} (with)", name(id)));
     let mut all: Vec<String> = std::iter::once(name(attempt.technician)).chain(with).collect();
     for sample in items.iter().flat_map(|item| samples(item)) {
         if let Kind::Attested { statement, holds: true, second_person: true, by } = sample.kind
-            && statement == "second_person_present"
+            && statement == domain::start::SECOND_PERSON
         {
             let who = by.parse().map_or(by, name);
             all.push(format!("{who} (second person)"));
@@ -468,6 +479,13 @@ fn people(
     }
     all.dedup();
     all
+}
+
+/// A certificate in words.
+fn certificate(one: &Certificate) -> String {
+    let by = one.issued_by.as_ref().map(|by| format!(" by {by}")).unwrap_or_default();
+    let until = one.valid_until.map(|until| format!(", valid until {}", until.format("%F")));
+    format!("certified for {}: {}{by}{}", one.skill, one.document, until.unwrap_or_default())
 }
 
 /// The bay with what was measured of it and counted.

@@ -5,7 +5,7 @@ use contract::problem::ProblemKind;
 use contract::tasks::{NewStart, TaskView};
 use domain::lifecycle::TaskEvent;
 use domain::start::{
-    Earlier, EarlierLine, Identity, Obstacle, Snapshot, VehicleHold, Wait, may_start,
+    Earlier, EarlierLine, Identity, Obstacle, SECOND_PERSON, Snapshot, VehicleHold, Wait, may_start,
 };
 use evidence::judge::Phase;
 use evidence::sample::Kind;
@@ -67,7 +67,8 @@ pub async fn start(
             })
             .await?;
         let measured = step.bay_as_measured(&case, &row).await?;
-        let detail = json!({ "start": findings, "bay_measured": measured });
+        let certified = step.certified(&case, &row).await?;
+        let detail = json!({ "start": findings, "bay_measured": measured, "certified": certified });
         step.begin_attempt(&mut case, &row, detail, done).await?;
         let mut undone = step.enter_bracket(&mut case, &row).await?;
         step.record(Happening {
@@ -301,7 +302,7 @@ pub(crate) fn others(case: &Case, task: &TaskRow) -> Vec<Uuid> {
     if task.definition.people > 1 {
         all.extend(verdicts::samples(case, task).iter().filter_map(|sample| match &sample.kind {
             Kind::Attested { statement, holds: true, second_person: true, by }
-                if statement == "second_person_present" =>
+                if statement == SECOND_PERSON =>
             {
                 by.parse::<Uuid>().ok()
             }
@@ -367,7 +368,7 @@ fn second_person(case: &Case, task: &TaskRow) -> bool {
     let holder = task.technician.map(|person| person.to_string());
     verdicts::samples(case, task).iter().any(|sample| {
         matches!(&sample.kind, Kind::Attested { statement, holds: true, second_person: true, by }
-            if statement == "second_person_present" && Some(by) != holder.as_ref())
+            if statement == SECOND_PERSON && Some(by) != holder.as_ref())
     })
 }
 

@@ -22,6 +22,7 @@ use crate::case::Case;
 use crate::flow::{Flow, Step};
 use crate::record::Happening;
 use crate::refusal::Refusal;
+use crate::skills::lacking;
 use crate::view;
 
 /// Minutes that a lease lasts when nobody says otherwise.
@@ -333,20 +334,9 @@ struct Place {
 }
 
 fn able(person: &Person, task: &TaskRow) -> Result<(), Refusal> {
-    let lacking: Vec<&str> = task
-        .definition
-        .skills
-        .iter()
-        .filter(|s| !person.skills.contains(s))
-        .map(String::as_str)
-        .collect();
-    if lacking.is_empty() {
-        return Ok(());
-    }
-    Err(Refusal::new(
-        ProblemKind::NotAble,
-        format!("`{}` needs the skills {}", task.definition.title, lacking.join(", ")),
-    ))
+    let Some(lacking) = lacking(person, &task.definition.skills) else { return Ok(()) };
+    let detail = format!("`{}` needs the skills {lacking}", task.definition.title);
+    Err(Refusal::new(ProblemKind::NotAble, detail))
 }
 
 fn settling(waits: &[(&TaskRow, DateTime<Utc>)]) -> Refusal {

@@ -1,7 +1,8 @@
 //! Technicians.
 
+use chrono::{DateTime, Utc};
 use contract::list::{Page, PageQuery};
-use contract::problem::ProblemKind;
+use contract::problem::{FieldFault, ProblemKind};
 use contract::resources::{NewTechnician, TechnicianView};
 use serde_json::{Value, json};
 use store::technicians::{self, TechnicianRow};
@@ -12,15 +13,17 @@ use crate::flow::{Flow, Step};
 use crate::list;
 use crate::record::Happening;
 use crate::refusal::Refusal;
+use crate::skills::certificates;
 
 /// Adds a technician.
 pub async fn add(flow: &Flow, call: &Call, new: &NewTechnician) -> Result<TechnicianView, Refusal> {
     flow.write(call, "technicians.add", async |step| {
-        let row = row(step.new_id().await?, new, 1, false);
+        let row = row(step.new_id().await?, new, 1, false)?;
         let shop = step.shop();
         technicians::insert(step.conn(), shop, &row).await?;
-        record(step, "technician.added", row.id, json!({ "skills": new.skills })).await?;
-        Ok(view(row))
+        record(step, "technician.added", row.id, told(new)).await?;
+        let now = step.now().await?;
+        Ok(view(row, now))
     })
     .await
 }
@@ -32,8 +35,9 @@ pub async fn list(
     query: &PageQuery,
 ) -> Result<Page<TechnicianView>, Refusal> {
     flow.read(caller, async |step| {
-        let shop = step.shop();
-        let all = technicians::list(step.conn(), shop).await?.into_iter().map(view).collect();
+        let (shop, now) = (step.shop(), step.now().await?);
+        let all = technicians::list(step.conn(), shop).await?;
+        let all = all.into_iter().map(|row| view(row, now)).collect();
         list::page(all, query, |one: &TechnicianView| one.id.to_string())
     })
     .await
@@ -41,7 +45,11 @@ pub async fn list(
 
 /// One.
 pub async fn get(flow: &Flow, caller: &Caller, id: Uuid) -> Result<TechnicianView, Refusal> {
-    flow.read(caller, async |step| Ok(view(find(step, id).await?))).await
+    flow.read(caller, async |step| {
+        let now = step.now().await?;
+        Ok(view(find(step, id).await?, now))
+    })
+    .await
 }
 
 /// Changes a technician whole.
@@ -53,8 +61,8 @@ pub async fn change(
 ) -> Result<TechnicianView, Refusal> {
     flow.write(call, "technicians.change", async |step| {
         let old = find(step, id).await?;
-        let row = row(id, new, call.expects.unwrap_or(old.version), old.retired);
-        update(step, row, "technician.changed", json!({ "skills": new.skills })).await
+        let row = row(id, new, call.expects.unwrap_or(old.version), old.retired)?;
+        update(step, row, "technician.changed", told(new)).await
     })
     .await
 }
@@ -90,7 +98,8 @@ async fn update(
         ));
     }
     record(step, kind, row.id, data).await?;
-    Ok(view(TechnicianRow { version: row.version + 1, ..row }))
+    let now = step.now().await?;
+    Ok(view(TechnicianRow { version: row.version + 1, ..row }, now))
 }
 
 async fn record(step: &mut Step, kind: &'static str, id: Uuid, data: Value) -> Result<(), Refusal> {
@@ -98,15 +107,53 @@ async fn record(step: &mut Step, kind: &'static str, id: Uuid, data: Value) -> R
         .await
 }
 
-fn row(id: Uuid, new: &NewTechnician, version: i64, retired: bool) -> TechnicianRow {
-    TechnicianRow { id, name: new.name.clone(), skills: new.skills.clone(), version, retired }
+/// What the journal keeps of it.
+fn told(new: &NewTechnician) -> Value {
+    if new.certificates.is_empty() {
+        return json!({ "skills": new.skills });
+    }
+    json!({ "skills": new.skills, "certificates": new.certificates })
 }
 
-fn view(row: TechnicianRow) -> TechnicianView {
+fn row(
+    id: Uuid,
+    new: &NewTechnician,
+    version: i64,
+    retired: bool,
+) -> Result<TechnicianRow, Refusal> {
+    let foreign =
+        new.certificates.iter().enumerate().filter(|(_, c)| !new.skills.contains(&c.skill));
+    let faults: Vec<FieldFault> = foreign
+        .map(|(at, c)| FieldFault {
+            pointer: format!("/certificates/{at}/skill"),
+            detail: format!("`{}` is none of the technician's skills", c.skill),
+        })
+        .collect();
+    if !faults.is_empty() {
+        return Err(Refusal::unprocessable(faults));
+    }
+    Ok(TechnicianRow {
+        id,
+        name: new.name.clone(),
+        skills: new.skills.clone(),
+        certificates: json!(new.certificates),
+        version,
+        retired,
+    })
+}
+
+fn view(row: TechnicianRow, now: DateTime<Utc>) -> TechnicianView {
+    let certificates = certificates(&row.certificates);
+    let lapsed = |skill: &&String| {
+        let mut of = certificates.iter().filter(|c| c.skill == **skill).peekable();
+        of.peek().is_some() && of.all(|c| c.valid_until.is_some_and(|until| until <= now))
+    };
     TechnicianView {
         id: row.id,
         name: row.name,
+        lapsed: row.skills.iter().filter(lapsed).cloned().collect(),
         skills: row.skills,
+        certificates,
         version: row.version,
         retired: row.retired,
     }

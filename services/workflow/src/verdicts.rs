@@ -1,7 +1,6 @@
 //! What the evidence of the present attempt says, by the pure judge.
 
 use chrono::{DateTime, Utc};
-use contract::evidence::ItemOutcome;
 use contract::tasks::VerdictsView;
 use domain::lifecycle::TaskState;
 use domain::precondition::Precondition;
@@ -13,6 +12,7 @@ use evidence::sample::{Kind, Sample};
 use store::tasks::TaskRow;
 
 use crate::case::Case;
+use crate::evidence::TakenIn;
 use crate::limits;
 use crate::standing::Standing;
 use crate::waive;
@@ -115,8 +115,8 @@ pub(crate) fn identity(case: &Case, task: &TaskRow) -> Identity {
 }
 
 /// The answer to evidence.
-pub(crate) fn view(case: &Case, task: &TaskRow, items: Vec<ItemOutcome>) -> VerdictsView {
-    let preconditions = present(case, task);
+pub(crate) fn view(case: &Case, task: &TaskRow, taken: TakenIn) -> VerdictsView {
+    let TakenIn { items, preconditions } = taken;
     let broken = preconditions.iter().filter(|f| f.verdict == Verdict::Violated && !f.waived);
     let running = task.state == TaskState::Running;
     VerdictsView {

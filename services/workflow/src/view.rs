@@ -2,6 +2,7 @@
 
 mod leaving;
 mod order;
+mod result_fields;
 mod task;
 
 pub(crate) use leaving::leaving;

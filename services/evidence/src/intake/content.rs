@@ -33,11 +33,7 @@ pub(super) fn checked(
             state(signal, is)?;
             not_asked(signal, limits, marks);
         }
-        Kind::Attested { statement: name, .. } | Kind::Attachment { shows: name, .. }
-            if !is_name(name) =>
-        {
-            return Err(malformed("a snake_case name", name));
-        }
+        Kind::Attested { statement: name, .. } => named(name, limits, marks)?,
         Kind::Codes { codes, .. } => {
             for code in codes {
                 code.code.make_ascii_uppercase();
@@ -76,7 +72,8 @@ pub(super) fn checked(
                 ));
             }
         }
-        Kind::Attachment { sha256, .. } => {
+        Kind::Attachment { shows, sha256 } => {
+            named(shows, limits, marks)?;
             sha256.make_ascii_lowercase();
             if sha256.len() != 64 || !is_hex(sha256) {
                 return Err(malformed("a SHA-256 in 64 hex digits", sha256));
@@ -85,13 +82,21 @@ pub(super) fn checked(
         Kind::CodesNotReadable { reason } if reason.trim().is_empty() => {
             return Err(malformed("a reason", reason));
         }
-        Kind::Attested { .. }
-        | Kind::CodesNotReadable { .. }
+        Kind::CodesNotReadable { .. }
         | Kind::CodesCleared
         | Kind::Monitors { .. }
         | Kind::Refused { .. } => {}
     }
     Ok(kind)
+}
+
+/// What a person says or a file shows, by its name.
+fn named(name: &str, limits: &Limits, marks: &mut BTreeSet<Mark>) -> Result<(), Refusal> {
+    if !is_name(name) {
+        return Err(malformed("a snake_case name", name));
+    }
+    not_asked(name, limits, marks);
+    Ok(())
 }
 
 fn number(name: &str, place: Option<&str>, unit: &str) -> Result<&'static Signal, Refusal> {
@@ -154,8 +159,8 @@ fn limit_in_base(limit: i64, unit: &str) -> num_rational::Ratio<i128> {
     Unit::of_code(unit).map_or(limit, |unit| unit.to_base(limit))
 }
 
-fn not_asked(signal: &str, limits: &Limits, marks: &mut BTreeSet<Mark>) {
-    if !limits.asked.contains(signal) {
+fn not_asked(name: &str, limits: &Limits, marks: &mut BTreeSet<Mark>) {
+    if !limits.asked.contains(name) {
         marks.insert(Mark::NotAsked);
     }
 }

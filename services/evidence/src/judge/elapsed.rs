@@ -76,7 +76,7 @@ pub(super) fn since(
 }
 
 /// The signal and state that a name such as `engine_off` stands for.
-pub(super) fn state_of(name: &str) -> Option<(&'static str, &'static str)> {
+pub fn state_of(name: &str) -> Option<(&'static str, &'static str)> {
     signal::TABLE.iter().find_map(|signal| {
         let rest = name.strip_prefix(signal.name)?.strip_prefix('_')?;
         match signal.values {

@@ -14,6 +14,7 @@ use evidence::judge::Phase;
 use store::tasks::{Node, TaskRow};
 use uuid::Uuid;
 
+use super::result_fields::result_fields;
 use crate::case::{Case, hold_ends, is_on_hold};
 use crate::{limits, reported, verdicts};
 
@@ -129,6 +130,7 @@ pub(crate) fn dry_task(
             proof: with_verdicts(&check.proof, &[]),
         }),
         steps: procedure.steps.clone(),
+        result_fields: result_fields(&procedure.proof),
         next_action: String::new(),
         attempt: 0,
         fence: 0,
