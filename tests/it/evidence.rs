@@ -73,7 +73,7 @@ async fn every_bad_item_is_answered_for_itself_and_the_good_ones_are_kept() {
             "refused",
             "1970 to 2200",
         ),
-        (reading("battery_voltage", "13.2", "V", "yesterday"), "refused", "input"),
+        (reading("battery_voltage", "13.2", "V", "yesterday"), "refused", "`taken_at`"),
         (other_vehicle, "marked", "wrong_vehicle"),
         (word("a\\u0000b"), "refused", "NUL"),
         (

@@ -49,12 +49,15 @@ async fn each_of_the_means_is_added_read_changed_by_its_version_and_retired() {
         read.expect(200);
         body[field] = value.clone();
         let changed = dispatcher.with("if-match", &tag).put(&location, body.clone()).await;
-        let newer = changed.header("etag").to_owned();
-        assert_ne!(newer, tag);
+        assert_ne!(changed.header("etag"), tag);
         assert_eq!(changed.expect(200)[field], value, "{path}");
         dispatcher.put(&location, body.clone()).await.expect_problem(428, "version-required");
-        let stale = dispatcher.with("if-match", &tag).put(&location, body).await;
+        let stale = dispatcher.with("if-match", &tag).put(&location, body.clone()).await;
         stale.expect_problem(412, "version-stale");
+        // Whoever says that any version will do is taken at their word (RFC 9110, 13.1.1).
+        let newest = dispatcher.with("if-match", "*").put(&location, body).await;
+        let newer = newest.header("etag").to_owned();
+        newest.expect(200);
         dispatcher.delete(&location).await.expect_problem(428, "version-required");
         let retired = dispatcher.with("if-match", &newer).delete(&location).await.expect(200);
         assert_eq!(retired["retired"], true, "{path}");
@@ -153,6 +156,24 @@ async fn a_body_of_50_megabytes_is_refused_by_its_size() {
     assert!(told.starts_with("HTTP/1.1 413 "), "{told}");
     assert!(told.contains("application/problem+json") && told.contains("body-too-large"), "{told}");
     shop.as_role(Role::Dispatcher).get("/v1/bays").await.expect(200);
+}
+
+#[tokio::test]
+async fn a_word_that_the_catalogue_does_not_know_is_kept_and_told() {
+    let shop = harness::shop().await;
+    let dispatcher = shop.as_role(Role::Dispatcher);
+    let means = [
+        ("/v1/bays", json!({ "name": "1", "capabilities": ["lift", "lfit"] }), "`lfit`"),
+        ("/v1/technicians", json!({ "name": "Bo", "skills": ["brake"] }), "`brake`"),
+        ("/v1/equipment", json!({ "name": "A", "kind": "scantool" }), "`scantool`"),
+    ];
+    for (path, body, word) in means {
+        let made = dispatcher.post(path, body).await.expect(201);
+        let findings = made["findings"].as_array().expect("findings");
+        assert_eq!(findings.len(), 1, "{made:#}");
+        assert_eq!(findings[0]["code"], "unknown_word");
+        assert!(findings[0]["detail"].as_str().expect("words").contains(word), "{made:#}");
+    }
 }
 
 #[tokio::test]

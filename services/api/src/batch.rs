@@ -79,19 +79,33 @@ impl FromRequest for Items {
 
 /// One item, or what is wrong with it.
 fn item(text: &str, schemas: Option<&Schemas>) -> Posted {
-    let item: EvidenceItem = serde_json::from_str(text).map_err(|error| {
-        // Where in the item it stands helps nobody who did not write it by hand.
-        let told = error.to_string();
-        told.split(" at line ").next().unwrap_or_default().to_owned()
-    })?;
-    let value: Value = serde_json::from_str(text).map_err(|error| error.to_string())?;
-    match schemas.filter(|schemas| !schemas.allows(&EvidenceItem::name(), &value)) {
-        Some(_) => {
-            Err("a member of the item is too long, or of another type than the contract's"
-                .to_owned())
-        }
-        None => Ok(item),
+    let value: Value = serde_json::from_str(text).map_err(plain)?;
+    let name = EvidenceItem::name();
+    let faults = match schemas.filter(|schemas| !schemas.allows(&name, &value)) {
+        Some(schemas) => schemas.faults_of_kind(&name, &value),
+        None => Vec::new(),
+    };
+    match (serde_json::from_str(text), faults.as_slice()) {
+        (Ok(item), []) => Ok(item),
+        (Ok(_), faults) => Err(faults.iter().map(told).collect::<Vec<_>>().join("; ")),
+        // What does not read says best why; which member it is the schema knows.
+        (Err(error), [one]) => Err(told(&FieldFault { detail: plain(error), ..one.clone() })),
+        (Err(error), _) => Err(plain(error)),
     }
+}
+
+/// A broken member of an item.
+fn told(fault: &FieldFault) -> String {
+    match fault.pointer.trim_start_matches('/') {
+        "" => fault.detail.clone(),
+        member => format!("`{member}`: {}", fault.detail),
+    }
+}
+
+/// Where in the item it stands helps nobody who did not write it by hand.
+fn plain(error: serde_json::Error) -> String {
+    let told = error.to_string();
+    told.split(" at line ").next().unwrap_or_default().to_owned()
 }
 
 fn fault(pointer: &str, detail: String) -> Rejection {

@@ -66,8 +66,12 @@ impl Schemas {
 
     /// Whether a value keeps the schema of this name, of which there is one for each `kind`.
     pub(crate) fn allows(&self, name: &str, value: &Value) -> bool {
-        let kind = value["kind"].as_str().unwrap_or_default();
-        self.0.get(&format!("{name}/{kind}")).is_none_or(|validator| validator.is_valid(value))
+        self.0.get(&of_kind(name, value)).is_none_or(|validator| validator.is_valid(value))
+    }
+
+    /// What is wrong with such a value.
+    pub(crate) fn faults_of_kind(&self, name: &str, value: &Value) -> Vec<FieldFault> {
+        self.faults(&of_kind(name, value), value)
     }
 
     fn faults(&self, name: &str, value: &Value) -> Vec<FieldFault> {
@@ -80,6 +84,12 @@ impl Schemas {
             })
             .collect()
     }
+}
+
+/// The name of the schema for a value of several kinds.
+fn of_kind(name: &str, value: &Value) -> String {
+    let kind = value["kind"].as_str().unwrap_or_default();
+    format!("{name}/{kind}")
 }
 
 /// What is wrong, without all of a long value that it is wrong of.

@@ -14,13 +14,25 @@ use crate::problem::Rejection;
 /// `Idempotency-Key` and `If-Match`.
 pub(crate) struct CallHeaders {
     key: Option<String>,
-    expects: Option<i64>,
+    expects: Option<Expected>,
+}
+
+/// What `If-Match` asks for.
+enum Expected {
+    /// Whatever is there: `*`.
+    Any,
+    /// This version.
+    Version(i64),
 }
 
 impl CallHeaders {
     /// The call of this caller with a body of this fingerprint.
     pub(crate) fn call(self, caller: Caller, fingerprint: [u8; 32]) -> Call {
-        Call { caller, once: self.key.map(|key| Once { key, fingerprint }), expects: self.expects }
+        let expects = match self.expects {
+            Some(Expected::Version(version)) => Some(version),
+            Some(Expected::Any) | None => None,
+        };
+        Call { caller, once: self.key.map(|key| Once { key, fingerprint }), expects }
     }
 
     /// The same where `If-Match` is required (RFC 6585: 428 without it).
@@ -66,7 +78,8 @@ fn read(request: &HttpRequest) -> Result<CallHeaders, Rejection> {
     };
     let expects = match text(header::IF_MATCH.as_str()) {
         None => None,
-        Some(tag) => Some(etag::version(tag).ok_or_else(|| {
+        Some("*") => Some(Expected::Any),
+        Some(tag) => Some(etag::version(tag).map(Expected::Version).ok_or_else(|| {
             Rejection::new(ProblemKind::VersionStale, "`If-Match` names no version of this thing")
         })?),
     };

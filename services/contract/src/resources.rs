@@ -5,6 +5,8 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 use uuid::Uuid;
 
+use crate::orders::FindingView;
+
 /// A bay.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
@@ -68,6 +70,9 @@ pub struct BayView {
     pub version: i64,
     /// No longer used.
     pub retired: bool,
+    /// Told when it is added or changed: words that the catalogue in force does not know.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub findings: Vec<FindingView>,
 }
 
 /// A technician.
@@ -130,6 +135,9 @@ pub struct TechnicianView {
     pub version: i64,
     /// No longer here.
     pub retired: bool,
+    /// Told when it is added or changed: words that the catalogue in force does not know.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub findings: Vec<FindingView>,
 }
 
 /// A unit of shared equipment.
@@ -162,6 +170,9 @@ pub struct EquipmentView {
     pub version: i64,
     /// No longer used.
     pub retired: bool,
+    /// Told when it is added or changed: words that the catalogue in force does not know.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub findings: Vec<FindingView>,
 }
 
 /// A technician's working time, repeated by an RRULE (RFC 5545).

@@ -24,7 +24,9 @@ pub async fn add(flow: &Flow, call: &Call, new: &NewBay) -> Result<BayView, Refu
         let shop = step.shop();
         bays::insert(step.conn(), shop, &row).await?;
         record(step, "bay.added", row.id, json!(new)).await?;
-        Ok(view(row))
+        let findings =
+            step.unknown_words(flow, |words| &words.bay_capabilities, &new.capabilities).await?;
+        Ok(BayView { findings, ..view(row) })
     })
     .await
 }
@@ -54,7 +56,10 @@ pub async fn change(flow: &Flow, call: &Call, id: Uuid, new: &NewBay) -> Result<
         check(step, new).await?;
         let old = find(step, id).await?;
         let row = row(id, new, call.expects.unwrap_or(old.version), old.retired);
-        update(step, row, "bay.changed", json!(new)).await
+        let findings =
+            step.unknown_words(flow, |words| &words.bay_capabilities, &new.capabilities).await?;
+        let changed = update(step, row, "bay.changed", json!(new)).await?;
+        Ok(BayView { findings, ..changed })
     })
     .await
 }
@@ -148,5 +153,6 @@ fn view(row: BayRow) -> BayView {
         measured: serde_json::from_value(row.measured).unwrap_or_default(),
         version: row.version,
         retired: row.retired,
+        findings: Vec::new(),
     }
 }

@@ -20,7 +20,10 @@ pub async fn add(flow: &Flow, call: &Call, new: &NewEquipment) -> Result<Equipme
         let shop = step.shop();
         equipment::insert(step.conn(), shop, &row).await?;
         record(step, "equipment.added", row.id, json!(new)).await?;
-        Ok(view(row))
+        let findings = step
+            .unknown_words(flow, |words| &words.equipment, std::slice::from_ref(&new.kind))
+            .await?;
+        Ok(EquipmentView { findings, ..view(row) })
     })
     .await
 }
@@ -54,7 +57,11 @@ pub async fn change(
     flow.write(call, "equipment.change", async |step| {
         let old = find(step, id).await?;
         let row = row(id, new, call.expects.unwrap_or(old.version), old.retired);
-        update(step, row, "equipment.changed", json!(new)).await
+        let findings = step
+            .unknown_words(flow, |words| &words.equipment, std::slice::from_ref(&new.kind))
+            .await?;
+        let changed = update(step, row, "equipment.changed", json!(new)).await?;
+        Ok(EquipmentView { findings, ..changed })
     })
     .await
 }
@@ -116,5 +123,6 @@ fn view(row: EquipmentRow) -> EquipmentView {
         calibrated_until: row.calibrated_until,
         version: row.version,
         retired: row.retired,
+        findings: Vec::new(),
     }
 }

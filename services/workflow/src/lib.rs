@@ -68,6 +68,7 @@ pub mod start;
 pub mod sublet;
 pub mod take;
 pub mod technicians;
+mod unknown_words;
 mod vehicle_identity;
 mod verdicts;
 mod view;

@@ -85,7 +85,7 @@ pub(crate) fn say(item: &EvidenceItem, units: &[Unit], sender: Sender) -> Result
                 Protocol::Uds => frame::Protocol::Uds,
                 Protocol::IsoTpCan => frame::Protocol::IsoTpCan,
             };
-            let raw = from_hex(bytes).ok_or("the frame's bytes are not hex digits")?;
+            let raw = from_hex(bytes).ok_or("the frame's bytes are not pairs of hex digits")?;
             let mut frame = said("frame", Kind::CodesCleared, *taken_at, *equipment);
             (frame.kinds, frame.unread) = match frame::decode(protocol, &raw) {
                 Ok(kinds) => (kinds, None),

@@ -23,7 +23,8 @@ pub async fn add(flow: &Flow, call: &Call, new: &NewTechnician) -> Result<Techni
         technicians::insert(step.conn(), shop, &row).await?;
         record(step, "technician.added", row.id, told(new)).await?;
         let now = step.now().await?;
-        Ok(view(row, now))
+        let findings = step.unknown_words(flow, |words| &words.skills, &new.skills).await?;
+        Ok(TechnicianView { findings, ..view(row, now) })
     })
     .await
 }
@@ -62,7 +63,9 @@ pub async fn change(
     flow.write(call, "technicians.change", async |step| {
         let old = find(step, id).await?;
         let row = row(id, new, call.expects.unwrap_or(old.version), old.retired)?;
-        update(step, row, "technician.changed", told(new)).await
+        let findings = step.unknown_words(flow, |words| &words.skills, &new.skills).await?;
+        let changed = update(step, row, "technician.changed", told(new)).await?;
+        Ok(TechnicianView { findings, ..changed })
     })
     .await
 }
@@ -156,5 +159,6 @@ fn view(row: TechnicianRow, now: DateTime<Utc>) -> TechnicianView {
         certificates,
         version: row.version,
         retired: row.retired,
+        findings: Vec::new(),
     }
 }
