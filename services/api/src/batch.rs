@@ -79,7 +79,7 @@ impl FromRequest for Items {
 
 /// One item, or what is wrong with it.
 fn item(text: &str, schemas: Option<&Schemas>) -> Posted {
-    let value: Value = serde_json::from_str(text).map_err(plain)?;
+    let value: Value = serde_json::from_str(text).map_err(|error| plain(&error))?;
     let name = EvidenceItem::name();
     let faults = match schemas.filter(|schemas| !schemas.allows(&name, &value)) {
         Some(schemas) => schemas.faults_of_kind(&name, &value),
@@ -89,8 +89,8 @@ fn item(text: &str, schemas: Option<&Schemas>) -> Posted {
         (Ok(item), []) => Ok(item),
         (Ok(_), faults) => Err(faults.iter().map(told).collect::<Vec<_>>().join("; ")),
         // What does not read says best why; which member it is the schema knows.
-        (Err(error), [one]) => Err(told(&FieldFault { detail: plain(error), ..one.clone() })),
-        (Err(error), _) => Err(plain(error)),
+        (Err(error), [one]) => Err(told(&FieldFault { detail: plain(&error), ..one.clone() })),
+        (Err(error), _) => Err(plain(&error)),
     }
 }
 
@@ -103,7 +103,7 @@ fn told(fault: &FieldFault) -> String {
 }
 
 /// Where in the item it stands helps nobody who did not write it by hand.
-fn plain(error: serde_json::Error) -> String {
+fn plain(error: &serde_json::Error) -> String {
     let told = error.to_string();
     told.split(" at line ").next().unwrap_or_default().to_owned()
 }
