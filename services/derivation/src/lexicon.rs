@@ -128,6 +128,7 @@ impl Lexicon {
         lexicon.add_nouns(&nouns, &mut faults);
         lexicon.add_actions(&actions, &nouns, &mut faults);
         lexicon.add_words(&words, &mut faults);
+        lexicon.note_last_words();
         if faults.is_empty() { Ok(lexicon) } else { Err(faults) }
     }
 

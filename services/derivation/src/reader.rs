@@ -18,6 +18,8 @@ mod outcome;
 pub mod own;
 mod passing;
 mod piece;
+mod real;
+mod software;
 mod story;
 mod tokens;
 mod unknown;

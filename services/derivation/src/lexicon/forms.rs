@@ -24,7 +24,7 @@ pub(crate) fn stem(word: &str) -> Cow<'_, str> {
 }
 
 /// A verb's phrase in all forms of its first word: `replace`, `replaced`, `replacing`.
-pub(super) fn of_verb(phrase: &str) -> Vec<String> {
+fn of_verb(phrase: &str) -> Vec<String> {
     let (verb, rest) = phrase.split_once(' ').map_or((phrase, ""), |(verb, rest)| (verb, rest));
     let root = verb.strip_suffix('e').unwrap_or(verb);
     let mut forms = vec![verb.to_owned(), format!("{root}ed"), format!("{root}ing")];
@@ -39,6 +39,15 @@ pub(super) fn of_verb(phrase: &str) -> Vec<String> {
         for form in &mut forms {
             *form = format!("{form} {rest}");
         }
+    }
+    forms
+}
+
+/// A verb's phrase in all its forms, written in one word and as `re-fit` is cut.
+pub(super) fn in_all_writings(phrase: &str) -> Vec<String> {
+    let mut forms = of_verb(phrase);
+    if let Some(again) = phrase.strip_prefix("re").filter(|verb| verb.len() > 2) {
+        forms.extend(of_verb(again).into_iter().map(|form| format!("re {form}")));
     }
     forms
 }

@@ -4,7 +4,6 @@ use std::collections::BTreeMap;
 
 use crate::lexicon::document::{ActionEntry, NounEntry, WordsDocument};
 use crate::lexicon::kinds::{Action, Axle, Meaning, Noun, Outcome, Place};
-use crate::lexicon::phrases::{WordId, expand};
 use crate::lexicon::{Lexicon, LexiconError, forms};
 
 impl Lexicon {
@@ -23,7 +22,6 @@ impl Lexicon {
                 Some((word.as_str().into(), index.and_then(|index| u16::try_from(index).ok())?))
             });
             let its = its.collect();
-            let heads = self.heads(&entry.said);
             let pair = |text: &String| {
                 text.split_once(' ').map(|(action, component)| (action.into(), component.into()))
             };
@@ -59,7 +57,7 @@ impl Lexicon {
                 aimed: entry.aimed,
                 own_coolant: entry.own_coolant,
                 its,
-                heads,
+                heads: Vec::new(),
                 any: entry.any.as_deref().map(Into::into),
                 placed: entry.placed,
                 set_after: boxed(&entry.set_after),
@@ -75,14 +73,19 @@ impl Lexicon {
         }
     }
 
-    /// The last word of every name that has several.
-    fn heads(&mut self, said: &[String]) -> Vec<WordId> {
-        let phrases = said.iter().flat_map(|pattern| expand(pattern));
-        let last = phrases.filter(|phrase| phrase.len() > 1).filter_map(|mut phrase| phrase.pop());
-        let mut heads: Vec<WordId> = last.map(|word| self.words.learn(&word)).collect();
-        heads.sort_unstable();
-        heads.dedup();
-        heads
+    /// Notes what each word means by itself, and for each part the last words of its longer names.
+    pub(super) fn note_last_words(&mut self) {
+        for (word, meaning, alone) in self.phrases.last_words() {
+            match meaning {
+                _ if alone => self.words.stands_for(word, meaning),
+                Meaning::Noun(noun) => self.nouns[usize::from(noun)].heads.push(word),
+                _ => {}
+            }
+        }
+        for noun in &mut self.nouns {
+            noun.heads.sort_unstable();
+            noun.heads.dedup();
+        }
     }
 
     pub(super) fn add_actions(
@@ -118,7 +121,7 @@ impl Lexicon {
             });
             let index = u16::try_from(index).unwrap_or(u16::MAX);
             let verbs: Vec<String> =
-                entry.verbs.iter().flat_map(|verb| forms::of_verb(verb)).collect();
+                entry.verbs.iter().flat_map(|verb| forms::in_all_writings(verb)).collect();
             if !entry.looks {
                 let single = verbs.iter().filter(|verb| !verb.contains(' '));
                 self.verbs.extend(single.map(|verb| verb.as_str().into()));

@@ -84,6 +84,11 @@ impl Words {
         self.spelling.correct(&stem(word), same).and_then(id)
     }
 
+    /// Tells what a word means by itself.
+    pub(super) fn stands_for(&mut self, word: WordId, meaning: Meaning) {
+        self.alone.insert(word, meaning);
+    }
+
     /// What a word means by itself.
     pub(crate) fn alone(&self, id: WordId) -> Option<Meaning> {
         self.alone.get(&id).copied()
@@ -133,36 +138,88 @@ impl Phrases {
         pattern: &str,
         meaning: Meaning,
     ) -> Vec<(String, Meaning)> {
-        let mut clashes = Vec::new();
         if self.meanings.is_empty() {
             self.meanings.push(None);
         }
-        for phrase in expand(pattern) {
-            let mut node = 0;
-            for word in &phrase {
-                let word = words.learn(word);
-                let fresh = u32::try_from(self.meanings.len()).unwrap_or(u32::MAX);
-                node = *self.steps.entry((node, word)).or_insert(fresh);
-                if node == fresh {
-                    self.meanings.push(None);
+        // All phrases grow together, a word at a time: a pattern may stand for thousands of them.
+        let (mut ends, mut before) = (vec![0], None);
+        for step in steps(pattern) {
+            match step {
+                Step::Open => before = Some(ends.clone()),
+                Step::Close => ends.extend(before.take().unwrap_or_default()),
+                Step::Choice(choice) => {
+                    let choice: Vec<Vec<WordId>> = choice
+                        .split('|')
+                        .map(|phrase| phrase.split('_').map(|word| words.learn(word)).collect())
+                        .collect();
+                    let longer = ends.iter().flat_map(|&end| choice.iter().map(move |c| (end, c)));
+                    ends = longer.map(|(end, phrase)| self.grow(end, phrase)).collect();
                 }
             }
-            if let [word] = &phrase[..] {
-                let id = words.learn(word);
-                words.alone.entry(id).or_insert(meaning);
-            }
-            match &mut self.meanings[node as usize] {
-                Some(known) if *known != meaning => clashes.push((phrase.join(" "), *known)),
+            ends.sort_unstable();
+            ends.dedup();
+        }
+        let mut clashes = false;
+        for end in ends.into_iter().filter(|end| *end != 0) {
+            match &mut self.meanings[end as usize] {
+                Some(known) if *known != meaning => clashes = true,
                 slot => *slot = Some(meaning),
             }
         }
-        clashes
+        let phrases = if clashes { expand(pattern) } else { Vec::new() };
+        let phrases = phrases.into_iter().filter_map(|phrase| {
+            let known = self.longest(phrase.iter().map(|word| words.id(word)));
+            let (known, length) = known.filter(|(known, _)| *known != meaning)?;
+            (length == phrase.len()).then(|| (phrase.join(" "), known))
+        });
+        phrases.collect()
     }
+
+    /// The node behind these words, which is made if it is not there.
+    fn grow(&mut self, from: u32, words: &[WordId]) -> u32 {
+        words.iter().fold(from, |node, &word| {
+            let fresh = u32::try_from(self.meanings.len()).unwrap_or(u32::MAX);
+            let node = *self.steps.entry((node, word)).or_insert(fresh);
+            if node == fresh {
+                self.meanings.push(None);
+            }
+            node
+        })
+    }
+
+    /// Each word that a phrase ends with, what the phrase says, and whether it is the whole phrase.
+    pub(super) fn last_words(&self) -> impl Iterator<Item = (WordId, Meaning, bool)> {
+        self.steps.iter().filter_map(|(&(node, word), &end)| {
+            Some((word, self.meanings[end as usize]?, node == 0))
+        })
+    }
+}
+
+/// A pattern, piece by piece.
+enum Step<'p> {
+    /// What follows, up to the next `Close`, may be missing.
+    Open,
+    Close,
+    Choice(&'p str),
+}
+
+fn steps(pattern: &str) -> impl Iterator<Item = Step<'_>> {
+    pattern.split_whitespace().flat_map(|run| {
+        run.split_inclusive(['[', ']']).flat_map(|part| {
+            let word = part.trim_end_matches(['[', ']']);
+            let mark = match part.bytes().next_back() {
+                Some(b'[') => Some(Step::Open),
+                Some(b']') => Some(Step::Close),
+                _ => None,
+            };
+            (!word.is_empty()).then_some(Step::Choice(word)).into_iter().chain(mark)
+        })
+    })
 }
 
 /// The phrases that a pattern stands for: `a|b` for alternatives (`_` joins the words of one: `airbag|air_bag`), `[a b]`
 /// for words that may be missing.
-pub(super) fn expand(pattern: &str) -> Vec<Vec<String>> {
+fn expand(pattern: &str) -> Vec<Vec<String>> {
     let spaced = pattern.replace('[', " [ ").replace(']', " ] ").replace('\'', "");
     let mut phrases: Vec<Vec<String>> = vec![Vec::new()];
     let mut optional: Option<Vec<Vec<String>>> = None;

@@ -48,4 +48,16 @@ impl Line<'_, '_> {
         let back = ["it", "them", "one", "ones", "another", "these", "those"];
         words.split(' ').any(|word| back.contains(&word))
     }
+
+    /// `pads too`: what was done before was done to these as well.
+    pub(super) fn says_too(&self, piece: &Piece) -> bool {
+        let words = self.words(piece.from, piece.to).to_lowercase();
+        ["too", "as well", "likewise"].iter().any(|word| words.ends_with(word))
+    }
+
+    /// `pads reused`
+    pub(super) fn says_used_again(&self, piece: &Piece) -> bool {
+        let words = self.words(piece.from, piece.to).to_lowercase();
+        piece.same_part && ["reused", "re-used"].iter().any(|word| words.ends_with(word))
+    }
 }

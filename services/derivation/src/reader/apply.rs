@@ -36,12 +36,18 @@ impl Line<'_, '_> {
                 .iter()
                 .find(|known| known.noun == part.noun && !known.places.is_empty());
             // `seat mat RF replaced, R&I seat`: so does that of what sits in it, or in what it sits.
-            let around = |known: &&Named| self.sits_in(known, &part) || self.sits_in(&part, known);
+            let around = |known: &&Named| {
+                let its = &self.lexicon.nouns[usize::from(known.noun)].its;
+                self.sits_in(known, &part)
+                    || self.sits_in(&part, known)
+                    || its.values().any(|its| *its == part.noun)
+            };
             let noun = &self.lexicon.nouns[usize::from(part.noun)];
             let vague = noun.aimed && noun.by_axle.is_some();
             let known = same
                 .or_else(|| self.recent.iter().find(around).filter(|_| !vague))
-                .or_else(|| self.spoken_at(part.noun));
+                .or_else(|| self.spoken_at(|known| known.noun == part.noun))
+                .or_else(|| self.spoken_at(|known| self.sits_in(&part, known)).filter(|_| !vague));
             part.places.extend(known.into_iter().flat_map(|known| known.places.clone()));
             if part.places.is_empty()
                 && !self.lexicon.nouns[usize::from(part.noun)].single
@@ -127,10 +133,9 @@ impl Line<'_, '_> {
         })
     }
 
-    /// The same part as the line named it before, where it always was at one place.
-    fn spoken_at(&self, noun: u16) -> Option<&Named> {
-        let mut before =
-            self.spoken.iter().filter(|known| known.noun == noun && !known.places.is_empty());
+    /// Such a part as the line named it before, where it always was at one place.
+    fn spoken_at(&self, such: impl Fn(&Named) -> bool) -> Option<&Named> {
+        let mut before = self.spoken.iter().filter(|known| such(known) && !known.places.is_empty());
         let first = before.next()?;
         before.all(|other| other.places == first.places).then_some(first)
     }

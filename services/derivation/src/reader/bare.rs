@@ -1,10 +1,25 @@
 //! Pieces with neither action nor part: a place or a new part that belongs to what was named before.
 
+use crate::lexicon::kinds::Half;
 use crate::reader::line::{Line, Taken};
 use crate::reader::outcome;
 use crate::reader::piece::{Joint, Piece, add};
 
 impl Line<'_, '_> {
+    /// `took out left headlamp, new one`: the part did not come back.
+    fn replace_what_came_out(&mut self) {
+        let out = |taken: &Taken<'_>| {
+            let action = taken.done.map(|done| &self.lexicon.actions[usize::from(done.action)]);
+            action.is_some_and(|action| action.half == Some(Half::Out))
+        };
+        let last = self.taken.iter().any(|taken| taken.group == self.group && out(taken));
+        let [part] = &self.recent[..] else { return };
+        let part = part.clone();
+        if let Some(replace) = self.action_named("replace", &part).filter(|_| last) {
+            self.apply(&replace, &part, 0.96, false);
+        }
+    }
+
     /// A piece with neither action nor part.
     pub(super) fn bare(&mut self, joint: Joint, piece: &Piece) {
         if piece.small_part && self.taken.is_empty() && self.pending.is_empty() {
@@ -34,6 +49,7 @@ impl Line<'_, '_> {
                     done.new_part = true;
                 }
             }
+            self.replace_what_came_out();
         }
         // `same on RH`, `and the other side`
         let again = piece.other_side || piece.same_part && !piece.places.is_empty();

@@ -4,6 +4,7 @@ use crate::lexicon::Lexicon;
 use crate::lexicon::kinds::{Half, Meaning};
 use crate::reader::named_again;
 use crate::reader::own::OwnPhrases;
+use crate::reader::software;
 use crate::reader::tokens::{Kind, Token};
 
 /// A phrase, word or mark of the line.
@@ -84,6 +85,8 @@ pub(crate) fn recognise(
                     (What::Means(first.map_or(meaning, |(first, _)| first)), 1)
                 }
                 Some((meaning, length)) => (What::Means(meaning), length),
+                None if measured(text, tokens[from]) => (What::Means(Meaning::State), 1),
+                None if is_name(text, tokens, &items, from) => (What::Means(Meaning::Filler), 1),
                 None if numbered(text, tokens[from]) => (What::Number, 1),
                 None => (alone(tokens[from]), 1),
             }
@@ -104,6 +107,7 @@ pub(crate) fn recognise(
     describe(lexicon, text, tokens, &mut items);
     put_in(lexicon, text, tokens, &mut items);
     take_off(lexicon, text, tokens, &mut items);
+    software::load(lexicon, text, tokens, &mut items);
     items
 }
 
@@ -172,6 +176,26 @@ fn numbered(text: &str, token: Token) -> bool {
         && (single
             || before.next() == Some('-') && digit(before.next())
             || after.next() == Some('-') && digit(after.next()))
+}
+
+/// What was measured on a part: `4mm`, `65psi`, `5/32`.
+fn measured(text: &str, token: Token) -> bool {
+    let word = &text[token.from..token.to];
+    let unit =
+        word.trim_start_matches(|letter: char| letter.is_ascii_digit() || ".,".contains(letter));
+    let units = ["mm", "psi", "bar", "kpa", "/32"];
+    token.kind == Kind::Number && units.iter().any(|known| unit.eq_ignore_ascii_case(known))
+}
+
+/// Who did it or whom it is for: `tech Mike`, `done by JR`.
+fn is_name(text: &str, tokens: &[Token], items: &[Item], from: usize) -> bool {
+    let Some(before) = items.last() else { return false };
+    let token = tokens[before.to - 1];
+    let word = text[token.from..token.to].to_lowercase();
+    before.means(Meaning::Filler)
+        && ["by", "tech", "technician", "advisor", "mechanic"].contains(&&*word)
+        && tokens[from].kind == Kind::Word
+        && text[tokens[from].from..].starts_with(char::is_uppercase)
 }
 
 /// Whether only numbers and words of no weight stand before in the sentence.
@@ -294,18 +318,24 @@ fn describe(lexicon: &Lexicon, text: &str, tokens: &[Token], items: &mut [Item])
     }
 }
 
-/// `disc neg batt cable`: before the cable of a battery it is no brake disc.
+/// `disc neg batt cable`, `batt disc`: beside a battery it is no brake disc.
 fn take_off(lexicon: &Lexicon, text: &str, tokens: &[Token], items: &mut [Item]) {
     let disconnect = lexicon.actions.iter().position(|action| &*action.name == "disconnect");
     let Some(disconnect) = disconnect.and_then(|index| u16::try_from(index).ok()) else { return };
     for index in 1..items.len() {
-        let token = tokens[items[index - 1].from];
-        let battery = items[index].noun().is_some_and(|noun| {
-            let noun = &lexicon.nouns[usize::from(noun)];
-            &*noun.component == "battery" && !noun.nothing
-        });
-        if battery && text[token.from..token.to].eq_ignore_ascii_case("disc") {
-            items[index - 1].what = What::Means(Meaning::Action(disconnect));
+        let battery = |item: &Item| {
+            let noun = item.noun().map(|noun| &lexicon.nouns[usize::from(noun)]);
+            noun.is_some_and(|noun| {
+                ["battery", "high_voltage_battery"].contains(&&*noun.component) && !noun.nothing
+            })
+        };
+        for (whole, word) in [(index, index - 1), (index - 1, index)] {
+            let token = tokens[items[word].from];
+            let alone = items[word].to == items[word].from + 1;
+            let disc = text[token.from..token.to].eq_ignore_ascii_case("disc");
+            if alone && disc && battery(&items[whole]) {
+                items[word].what = What::Means(Meaning::Action(disconnect));
+            }
         }
     }
 }

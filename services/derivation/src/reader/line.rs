@@ -171,6 +171,12 @@ impl<'l, 't> Line<'l, 't> {
         for part in waiting {
             let words = self.words(part.from, part.to);
             let why = format!("nothing says what is done with \"{words}\"");
+            let mark = self.tokens.get(part.to).map_or("", |mark| &self.text[mark.from..mark.to]);
+            if self.is_heading(&part) && part.places.is_empty() && matches!(mark, ":" | "-") {
+                // `ENGINE: replaced water pump`
+                self.ask_unless_work_is_done(why);
+                continue;
+            }
             self.ask_unless_worked_on(vec![part.clone()], why);
             self.guess(&part);
         }
@@ -215,8 +221,10 @@ impl<'l, 't> Line<'l, 't> {
         } else if self.refused {
             self.settled = true;
             if self.tells_of_work(items) {
-                // `quoted radiator, replaced hose`
-                self.doubts.push("whether this was only priced is not clear".to_owned());
+                if !self.begins_with_past_work(items) {
+                    // `quoted radiator, hose replaced`
+                    self.doubts.push("whether this was only priced is not clear".to_owned());
+                }
                 self.plain(joint, items, next_is_job);
             }
         } else if let Some(index) = at(Meaning::Found) {
@@ -238,6 +246,8 @@ impl<'l, 't> Line<'l, 't> {
             self.head(joint, &items[..index]);
             self.purpose(&items[index + 1..]);
         } else if let Some(index) = at(Meaning::Not) {
+            let items = self.read_jobs_before(joint, items, index);
+            let index = items.iter().position(|item| item.means(Meaning::Not)).unwrap_or(0);
             let head = Piece::scan(&items[..index]);
             // `coding not needed`: what stands before it is not done either.
             let needless = items[index..].iter().take(2).any(|item| {
@@ -307,6 +317,10 @@ impl<'l, 't> Line<'l, 't> {
         }
         let aside = joint == Joint::Around && piece.parts().next().is_none();
         let story = (aside || matches!(self.mode, Mode::Found | Mode::Reason)) && !real;
+        if aside && real {
+            // `MAF replaced after cleaning did not help`
+            self.doubts.push("whether work before or after this was done is not clear".to_owned());
+        }
         if looks || story {
             self.tolerate(&piece);
         } else {
@@ -338,56 +352,6 @@ impl<'l, 't> Line<'l, 't> {
         } else {
             self.parts_only(joint, &piece);
         }
-    }
-
-    fn is_code(&self, item: &Item) -> bool {
-        let text = self.words(item.from, item.to).as_bytes();
-        item.what == What::Number
-            && matches!(text, [b'P' | b'B' | b'C' | b'U' | b'p' | b'b' | b'c' | b'u', b'0'..=b'3', rest @ ..]
-                if rest.len() == 3 && rest.iter().all(u8::is_ascii_hexdigit))
-    }
-
-    fn is_with(&self, item: &Item) -> bool {
-        let words = self.words(item.from, item.to);
-        item.means(Meaning::Join) && words.to_lowercase().starts_with('w')
-    }
-
-    /// `aim checked`: the last word says that the work was looked at.
-    fn only_looked_at(&self, items: &[Item]) -> bool {
-        let looks = |item: &Item| {
-            item.action().is_some_and(|(action, _)| self.lexicon.actions[usize::from(action)].looks)
-        };
-        let mut actions = items.iter().filter(|item| item.action().is_some());
-        let no_part = items.iter().all(|item| item.noun().is_none());
-        no_part && actions.clone().count() > 1 && actions.next_back().is_some_and(looks)
-    }
-
-    /// Drops actions that weigh nothing beside others; says whether one is left that does something.
-    fn keep_real_actions(&self, piece: &mut Piece) -> bool {
-        let strong = |done: &Done| {
-            let action = &self.lexicon.actions[usize::from(done.action)];
-            !done.weak && !action.looks && !action.slight
-        };
-        let slight = |done: &Done| !done.weak && !self.looks(done);
-        let any_strong = piece.actions().any(strong);
-        let any_slight = piece.actions().any(slight);
-        let any_looks = piece.actions().any(|done| self.looks(done));
-        piece.elements.retain(|element| match element {
-            Element::Action(done) if any_strong => strong(done),
-            Element::Action(done) if any_slight => slight(done),
-            Element::Action(done) if any_looks => self.looks(done),
-            Element::Part(_) | Element::Action(_) => true,
-        });
-        let weak_only = !any_strong && !any_slight && !any_looks;
-        let said_alone = piece.places.is_empty() && !piece.number && !self.recent.is_empty();
-        if weak_only && piece.parts().next().is_none() && !said_alone {
-            piece.elements.clear();
-        }
-        piece.actions().any(|done| !self.looks(done))
-    }
-
-    pub(super) fn looks(&self, done: &Done) -> bool {
-        self.lexicon.actions[usize::from(done.action)].looks
     }
 
     pub(super) fn begin_group(&mut self) {

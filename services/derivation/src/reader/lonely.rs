@@ -49,6 +49,12 @@ impl Line<'_, '_> {
         let about = |part: &Named| self.taken.iter().any(|taken| self.is_about(taken, part));
         parts.retain(|part| !(again(part) && about(part)));
         let listed = matches!(joint, Joint::And | Joint::Comma);
+        if self.says_used_again(piece) {
+            // `pads reused`
+            self.settled = true;
+            self.refuse_parts(parts);
+            return;
+        }
         if self.mode == Mode::Reason {
             if joint == Joint::Comma && !piece.state {
                 let words = self.words(piece.from, piece.to);
@@ -71,7 +77,7 @@ impl Line<'_, '_> {
                 }
             }
             Current::Negated if listed && !piece.new_part => self.refuse_parts(parts),
-            Current::Looked if listed => self.recent.extend(parts),
+            Current::Looked if listed && !piece.correction => self.recent.extend(parts),
             Current::Actions(actions)
                 if listed && !piece.state_behind && !self.is_new_besides(piece, &actions) =>
             {
@@ -103,6 +109,19 @@ impl Line<'_, '_> {
             {
                 self.take_off_too(&done, parts);
             }
+            Current::None
+                if listed
+                    && self.says_too(piece)
+                    && piece.unknown.is_empty()
+                    && !piece.small_part
+                    && let Some(done) = self.taken.last().and_then(|taken| taken.done) =>
+            {
+                // `rear rotors replaced, pads too`
+                for part in &parts {
+                    self.apply(&done, part, 0.97, piece.same_part);
+                }
+                self.recent.extend(parts);
+            }
             _ if joint == Joint::Around => {
                 self.doubts
                     .push("whether work before or after this is ordered is not clear".to_owned());
@@ -110,7 +129,7 @@ impl Line<'_, '_> {
                     self.guess(&part);
                 }
             }
-            _ if self.mode == Mode::Found => {
+            _ if self.mode == Mode::Found && !(piece.new_part && joint == Joint::Comma) => {
                 if !piece.unknown.is_empty() && parts.iter().any(|part| part.compound) {
                     self.doubts.push("an unknown word stands beside a part".to_owned());
                 }
@@ -234,6 +253,9 @@ impl Line<'_, '_> {
                     joined: false,
                 };
                 self.apply(&done, &part, 1.0, false);
+                if self.recent.is_empty() {
+                    self.recent = vec![part];
+                }
                 continue;
             }
             if self.apply_behind(&done) {
@@ -333,6 +355,10 @@ impl Line<'_, '_> {
         let noun = &self.lexicon.nouns[usize::from(part.noun)];
         let Some(action) = &noun.alone else { return false };
         let asked = !noun.asks.is_empty();
+        if part.compound {
+            let words = self.words(part.from, part.to);
+            self.doubts.push(format!("\"{words}\": a small part of it is named"));
+        }
         if asked {
             let words = self.words(part.from, part.to);
             self.doubts.push(format!("\"{words}\": somebody has to say whether it counts"));

@@ -38,7 +38,7 @@ impl Line<'_, '_> {
             && !piece.actions().any(|done| !done.weak && self.in_the_past(done.from, done.to))
     }
 
-    fn in_the_past(&self, from: usize, to: usize) -> bool {
+    pub(super) fn in_the_past(&self, from: usize, to: usize) -> bool {
         let words = self.words(from, to).to_lowercase();
         words.split(' ').next().is_some_and(|verb| verb.ends_with("ed"))
     }

@@ -103,6 +103,38 @@ impl Line<'_, '_> {
             })
     }
 
+    /// `4 wheel alignment + sensors not replaced`: a job by itself before the part that is left. Gives back the rest.
+    pub(super) fn read_jobs_before<'i>(
+        &mut self,
+        joint: Joint,
+        items: &'i [Item],
+        not: usize,
+    ) -> &'i [Item] {
+        let join = items[..not].iter().rposition(|item| item.means(Meaning::Join));
+        let Some(join) = join.filter(|join| items[*join..not].iter().any(|i| i.noun().is_some()))
+        else {
+            return items;
+        };
+        let job = |item: &Item| {
+            let noun = item.noun().map(|noun| &self.lexicon.nouns[usize::from(noun)]);
+            noun.is_none_or(|noun| noun.alone.is_some())
+        };
+        if !items[..join].iter().all(job) || !items[..join].iter().any(|i| i.noun().is_some()) {
+            return items;
+        }
+        self.plain(joint, &items[..join], false);
+        &items[join + 1..]
+    }
+
+    /// Whether a piece depends on something else than what is said not to be needed.
+    fn depends(&self, items: &[Item]) -> bool {
+        items.iter().any(|item| {
+            let words = self.words(item.from, item.to).to_lowercase();
+            let need = ["need", "req", "nec"].iter().any(|word| words.starts_with(word));
+            item.means(Meaning::Recommended) || item.means(Meaning::Condition) && !need
+        })
+    }
+
     /// `not replaced`, `do not disconnect battery`.
     pub(super) fn leave(&mut self, items: &[Item], after_a_job: bool) {
         let piece = Piece::scan(items);
@@ -110,7 +142,7 @@ impl Line<'_, '_> {
         let unclear = piece.unknown.iter().any(|&(from, to)| {
             after_a_job && self.lexicon.may_matter(&self.words(from, to).to_lowercase())
         });
-        if piece.condition || piece.history || unclear {
+        if self.depends(items) || piece.history || unclear {
             self.doubts.push("what is left undone depends on something".to_owned());
         }
         if piece.actions().next().is_none() && !piece.unknown.is_empty() && !after_a_job {
@@ -245,6 +277,13 @@ impl Line<'_, '_> {
             let does = |action: u16| !self.lexicon.actions[usize::from(action)].looks;
             past && item.action().is_some_and(|(action, weak)| !weak && does(action))
         })
+    }
+
+    /// `declined radiator, replaced hose`
+    pub(super) fn begins_with_past_work(&self, items: &[Item]) -> bool {
+        let first = items.iter().position(|item| !item.means(Meaning::Filler));
+        first.is_some_and(|first| self.tells_of_work(&items[first..=first]))
+            && items.iter().any(|item| item.noun().is_some())
     }
 
     /// Whether a piece follows a stroke between blanks: `LOF / front pads declined`.

@@ -54,7 +54,7 @@ pub(crate) fn cut(words: &Words, text: &str, most: usize) -> Option<Vec<Token>> 
                     current = characters.next_if(|&(_, next)| {
                         next.is_alphanumeric()
                             || APOSTROPHES.contains(&next) && ahead.is_alphanumeric()
-                            || ".,".contains(next)
+                            || ".,/".contains(next)
                                 && letter.is_ascii_digit()
                                 && ahead.is_ascii_digit()
                     });
@@ -64,6 +64,7 @@ pub(crate) fn cut(words: &Words, text: &str, most: usize) -> Option<Vec<Token>> 
             }
             '&' | '+' => tokens.push(mark(Kind::Word, words.id("and"))),
             '@' => tokens.push(mark(Kind::Word, words.id("at"))),
+            '%' => tokens.push(mark(Kind::Word, words.id("percent"))),
             '/' => tokens.push(mark(Kind::Word, words.id("/"))),
             ';' | '\n' | '!' | '•' => tokens.push(mark(Kind::Stop, None)),
             // A question mark leaves open what the sentence says.

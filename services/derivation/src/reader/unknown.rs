@@ -7,7 +7,7 @@
 use crate::lexicon::kinds::Meaning;
 use crate::reader::items::{Item, What};
 use crate::reader::line::{Current, Line};
-use crate::reader::piece::{Joint, Piece};
+use crate::reader::piece::{Joint, Named, Piece};
 
 /// After one of these comes where, how or with what, not what.
 const PREPOSITIONS: &[&str] = &[
@@ -52,13 +52,18 @@ impl Line<'_, '_> {
                 told || apart && no_part && (piece.same_part || !matters())
                     || self.says_where(items, from) && !matters()
             };
-            if idle || words.len() > 3 && small_part_behind(items, from) {
+            let heads = alone && joint == Joint::Start && self.is_before_a_colon(to);
+            let idle = idle && !(no_part && self.says_too(piece));
+            if idle || heads || words.len() > 3 && small_part_behind(items, from) {
                 self.aside.push((from, to));
             } else if !acted && !no_part && !self.lexicon.looks_like_action(&words.to_lowercase()) {
                 // `Alternator puts out 12 V, alternator replaced`
                 let why = format!("\"{words}\" is not known");
                 let parts = piece.parts().cloned().collect();
-                if words.len() > 3 && matters() {
+                if piece.parts().any(|part| self.is_job_alone(part)) {
+                    // `strung the toe`
+                    self.doubts.push(why);
+                } else if words.len() > 3 && matters() {
                     self.ask_unless_named_again(parts, why);
                 } else {
                     self.ask_unless_worked_on(parts, why);
@@ -67,6 +72,16 @@ impl Line<'_, '_> {
                 self.doubts.push(format!("\"{words}\" is not known"));
             }
         }
+    }
+
+    fn is_job_alone(&self, part: &Named) -> bool {
+        self.lexicon.nouns[usize::from(part.noun)].alone.is_some()
+    }
+
+    /// `JB: replaced throttle body`: what heads the rest of the line.
+    fn is_before_a_colon(&self, to: usize) -> bool {
+        let mark = self.tokens.get(to).map(|mark| &self.text[mark.from..mark.to]);
+        mark == Some(":") && self.tokens.len() > to + 1
     }
 
     fn ends_in_ed(&self, piece: &Piece) -> bool {

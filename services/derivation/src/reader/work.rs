@@ -20,6 +20,7 @@ impl Line<'_, '_> {
     pub(super) fn action_first(&mut self, piece: &Piece) {
         self.begin_group();
         let mut actions = std::mem::take(&mut self.carried);
+        actions.retain(|done| !self.heads(done));
         if !actions.is_empty() && self.carried_beside {
             self.doubts.push("an action before this one names no part".to_owned());
         }
@@ -50,6 +51,14 @@ impl Line<'_, '_> {
             self.recent = parts;
         }
         self.current = Current::Actions(actions);
+    }
+
+    /// `Repair: replaced water pump`: an action before a colon or dash that another one follows only heads it.
+    fn heads(&self, done: &Done) -> bool {
+        let mark = self.tokens.get(done.to).map_or("", |mark| &self.text[mark.from..mark.to]);
+        let action = &self.lexicon.actions[usize::from(done.action)];
+        let vague = action.slight || action.gives.as_deref() == Some("repair");
+        mark == ":" || mark == "-" && vague
     }
 
     /// Two different actions side by side (`program replacement module`): one of them may only describe the part.
