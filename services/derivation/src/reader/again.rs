@@ -58,6 +58,8 @@ impl Line<'_, '_> {
     /// `pads reused`
     pub(super) fn says_used_again(&self, piece: &Piece) -> bool {
         let words = self.words(piece.from, piece.to).to_lowercase();
-        piece.same_part && ["reused", "re-used"].iter().any(|word| words.ends_with(word))
+        piece.same_part
+            && piece.actions().all(|done| done.weak)
+            && ["reused", "re-used"].iter().any(|word| words.ends_with(word))
     }
 }

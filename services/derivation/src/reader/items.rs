@@ -77,8 +77,8 @@ pub(crate) fn recognise(
                 continue;
             }
             match known {
-                // `front axle shaft`: a place gives way to the name of a part that begins within it.
-                Some((meaning @ Meaning::Place(_), length))
+                // `front axle shaft`, `rear window motor`: a place gives way to the name of a part that begins within it.
+                Some((meaning @ (Meaning::Place(_) | Meaning::SmallPart), length))
                     if length > 1 && part_begins_within(lexicon, &tokens[from..], length) =>
                 {
                     let first = lexicon.phrases.longest(std::iter::once(tokens[from].word));

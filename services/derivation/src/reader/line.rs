@@ -276,6 +276,11 @@ impl<'l, 't> Line<'l, 't> {
         for &(phrase, from, to) in &piece.own {
             self.take_own(phrase, from, to);
         }
+        if self.says_used_again(&piece) {
+            self.settled = true;
+            self.refuse_parts(piece.parts().cloned().collect());
+            return;
+        }
         if self.only_recommended(&piece) {
             self.refuse_parts(piece.parts().cloned().collect());
             self.current = Current::Negated;

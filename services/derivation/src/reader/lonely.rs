@@ -49,12 +49,6 @@ impl Line<'_, '_> {
         let about = |part: &Named| self.taken.iter().any(|taken| self.is_about(taken, part));
         parts.retain(|part| !(again(part) && about(part)));
         let listed = matches!(joint, Joint::And | Joint::Comma);
-        if self.says_used_again(piece) {
-            // `pads reused`
-            self.settled = true;
-            self.refuse_parts(parts);
-            return;
-        }
         if self.mode == Mode::Reason {
             if joint == Joint::Comma && !piece.state {
                 let words = self.words(piece.from, piece.to);
@@ -82,7 +76,9 @@ impl Line<'_, '_> {
                 if listed && !piece.state_behind && !self.is_new_besides(piece, &actions) =>
             {
                 self.begin_group();
-                self.carried.clear();
+                if !std::mem::take(&mut self.carried).is_empty() && self.carried_beside {
+                    self.doubts.push("an action before this one names no part".to_owned());
+                }
                 for part in parts.iter_mut().filter(|part| part.places.is_empty()) {
                     part.places.clone_from(&self.carried_places);
                 }

@@ -62,7 +62,7 @@ pub(crate) fn components<'l>(
     };
     let mut found: Vec<(&str, Option<&'static str>)> = Vec::new();
     for place in &part.places {
-        let place_on_it = place.side.and_then(|_| name(*place));
+        let place_on_it = name(*place).filter(|_| place.side.is_some() || place.either);
         if noun.aimed && place.side.is_some() {
             // `LF radar`: that of a corner, or the one in front.
             return None;

@@ -168,6 +168,7 @@ fn lines_of_a_hand_that_the_lexicon_hardly_saw_are_asked_rather_than_passed_over
         ("eighteenth", include_str!("../labelled/eighteenth.yaml"), 98, 64),
         ("nineteenth", include_str!("../labelled/nineteenth.yaml"), 96, 71),
         ("twentysecond", include_str!("../labelled/twentysecond.yaml"), 96, 54),
+        ("twentyfourth", include_str!("../labelled/twentyfourth.yaml"), 98, 58),
     ] {
         let figures = judge(&labelled(yaml));
         figures.tell(name);
@@ -194,6 +195,8 @@ fn lines_in_many_hands_are_read_within_the_bounds_of_the_held_out() {
         ("seventeenth", include_str!("../labelled/seventeenth.yaml")),
         ("twentieth", include_str!("../labelled/twentieth.yaml")),
         ("twentyfirst", include_str!("../labelled/twentyfirst.yaml")),
+        ("twentythird", include_str!("../labelled/twentythird.yaml")),
+        ("twentyfifth", include_str!("../labelled/twentyfifth.yaml")),
     ] {
         let figures = judge(&labelled(yaml));
         figures.tell(name);
