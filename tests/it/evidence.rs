@@ -8,7 +8,7 @@ use serde_json::{Value, json};
 use sqlx::AssertSqlSafe;
 
 use crate::harness::answer;
-use crate::worker::{Held, Yard, now, rear_pads, taken_in, task, vin_frame, yard};
+use crate::worker::{Held, Yard, now, rear_pads, taken_in, task, throttle, vin_frame, yard};
 
 const OPENING: &str = "parking_brake_open_for_service";
 
@@ -269,4 +269,46 @@ async fn what_another_saw_is_entered_under_their_name_but_never_their_word() {
     for words in ["\"source\":\"Bo\"", "entered by Ada", "entered on tablet 4"] {
         assert!(report.contains(words), "{words}: {report}");
     }
+}
+
+#[tokio::test]
+async fn a_module_that_refuses_is_believed_and_what_goes_against_itself_is_told_to_the_auditor() {
+    let yard = yard().await;
+    let order = taken_in(&yard.shop, throttle("RO-1")).await;
+    let next = yard.ada.work_until(&yard.bo, &yard, order.id, "throttle_position_relearn").await;
+    let held = yard.ada.take(next.id).await;
+    yard.ada.prepare(&held).await;
+    let frame = |protocol: &str, bytes: &str, taken_at| json!({ "kind": "frame", "protocol": protocol, "bytes": bytes, "taken_at": taken_at });
+    // SAE J1979, parameter 4E: 120 minutes since codes were cleared, then 5. ISO 14229-1: `7F 31 83` is a routine refused
+    // because the engine runs.
+    let at = now(&yard.shop).await;
+    let counted = [
+        frame("obd", "414E0078", at - TimeDelta::seconds(2)),
+        frame("obd", "414E0005", at - TimeDelta::seconds(1)),
+        frame("uds", "7F3183", at),
+    ];
+    let answer = yard.ada.act(&held, "evidence", json!({ "items": counted })).await.expect(200);
+    let found = answer["preconditions"].as_array().expect("verdicts");
+    let engine = found.iter().find(|f| f["contradiction"].is_string());
+    let engine = engine.unwrap_or_else(|| panic!("a refusal against readings: {answer:#}"));
+    assert_eq!(engine["verdict"], "violated");
+    let words = engine["contradiction"].as_str().expect("words");
+    assert!(words.contains("engineIsRunning") && words.contains("although"), "{words}");
+    let refused = yard.ada.act(&held, "start", json!({})).await;
+    let refused = refused.expect_problem(409, "precondition-not-met");
+    assert_eq!(refused["violated"][0]["id"], engine["id"], "{refused:#}");
+
+    // Read again it holds, and a routine that was only begun proves no result.
+    yard.shop.advance(1).await;
+    yard.ada.prepare(&held).await;
+    yard.ada.start(&held).await;
+    let begun = frame("uds", "7101020300", now(&yard.shop).await);
+    let answer = yard.ada.act(&held, "evidence", json!({ "items": [begun] })).await.expect(200);
+    let proof = answer["proof"].as_array().expect("verdicts");
+    assert!(proof.iter().any(|f| f["verdict"] != "met"), "{answer:#}");
+
+    let path = format!("/v1/orders/{}/report", order.id);
+    let report = yard.shop.as_role(Role::Auditor).get(&path).await.expect(200);
+    let cleared = |f: &Value| f["code"] == "codes_cleared_unrecorded";
+    assert!(report["findings"].as_array().expect("findings").iter().any(cleared), "{report:#}");
 }

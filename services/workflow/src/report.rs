@@ -166,6 +166,7 @@ fn draw(
         .unwrap_or_default()
         .into_iter()
         .map(|f| paper::report::Finding { code: f.code, detail: f.detail })
+        .chain(inconsistent(&sources.evidence))
         .collect(),
         lines: case.lines.iter().map(line).collect(),
         tasks: case.tasks.iter().map(|row| task(case, row, sources)).collect(),
@@ -192,6 +193,13 @@ fn draw(
         addenda: Vec::new(),
         catalogue: Catalogue { version: order.catalogue_version.clone(), basis: notice },
     }
+}
+
+/// What the evidence of all attempts says against itself.
+fn inconsistent(evidence: &[EvidenceRow]) -> Vec<paper::report::Finding> {
+    let all: Vec<Sample> = evidence.iter().flat_map(samples).collect();
+    let found = evidence::consistency::check(&all).into_iter();
+    found.map(|f| paper::report::Finding { code: f.code.to_owned(), detail: f.detail }).collect()
 }
 
 /// A departure in words.
