@@ -23,6 +23,10 @@ use clap::Parser as _;
 
 use crate::cli::{CatalogueCommand, Cli, Command, ShopCommand};
 
+/// Deriving, judging and reading catalogues make much that is small and lives briefly.
+#[global_allocator]
+static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
 /// What a command ends with; the error is for the person at the keyboard.
 type Outcome<T = ()> = Result<T, Box<dyn Error>>;
 

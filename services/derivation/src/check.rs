@@ -8,6 +8,9 @@ mod reach;
 mod rules;
 mod satisfiable;
 
+use std::panic::resume_unwind;
+use std::thread;
+
 use domain::catalogue::Catalogue;
 
 use crate::document::places::Positions;
@@ -25,15 +28,31 @@ pub struct Report {
 
 /// Checks a catalogue. The positions are those of the document that it was read from.
 pub fn check(catalogue: &Catalogue, positions: &Positions<'_>) -> Report {
+    // A large catalogue is looked at from two sides at once: by its words, and by what follows from it.
+    let (mut found, followed) = thread::scope(|scope| {
+        let followed = scope.spawn(|| what_follows(catalogue));
+        (words(catalogue), followed.join().unwrap_or_else(|panic| resume_unwind(panic)))
+    });
+    found.faults.extend(followed.faults);
+    found.notes.extend(followed.notes);
+    Report { faults: placed(found.faults, positions), notes: placed(found.notes, positions) }
+}
+
+fn words(catalogue: &Catalogue) -> Found {
     let mut found = Found::default();
     names::check(catalogue, &mut found);
     conditions::check(catalogue, &mut found);
     order::check(catalogue, &mut found);
     engines::check(catalogue, &mut found);
+    found
+}
+
+fn what_follows(catalogue: &Catalogue) -> Found {
+    let mut found = Found::default();
     let compiled = Compiled::new(catalogue.clone());
     rules::check(&compiled, &mut found);
     reach::check(&compiled, &mut found);
-    Report { faults: placed(found.faults, positions), notes: placed(found.notes, positions) }
+    found
 }
 
 fn placed(found: Vec<Remark>, positions: &Positions<'_>) -> Vec<Fault> {

@@ -22,6 +22,10 @@ use crate::large::with_rules;
 use crate::orders::{Order, mixed};
 use crate::others::{Policy, Scan};
 
+/// As the program has it.
+#[global_allocator]
+static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
 const DERIVATIONS: usize = 100_000;
 
 fn starter() -> Catalogue {

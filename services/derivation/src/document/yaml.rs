@@ -1,10 +1,8 @@
 //! From YAML (or JSON) text to a tree. Duplicate keys, tags, other keys than texts, a second document and aliases
 //! that blow up are faults.
 
-use std::collections::HashSet;
-
 use granit_parser::{Event, Parser, ScalarStyle, Span, options};
-use rustc_hash::FxHashMap;
+use rustc_hash::{FxHashMap, FxHashSet};
 
 use crate::document::tree::{Id, Tree, Value, What, plain};
 use crate::document::{Fault, Limits};
@@ -144,12 +142,12 @@ impl<'s> Builder<'s, '_> {
     }
 
     fn entries(&mut self, parts: &[Id]) -> Box<[(Id, Id)]> {
-        let mut seen = HashSet::new();
+        let mut seen = Seen::default();
         let mut wrong = Vec::new();
         for &key in parts.iter().step_by(2) {
             if !matches!(self.tree.values[key].what, What::Text(_)) {
                 wrong.push((key, "key", "a key must be a word".to_owned()));
-            } else if !seen.insert(self.tree.text(key)) {
+            } else if !seen.is_new(self.tree.text(key)) {
                 let detail = format!("`{}` stands here twice", self.tree.text(key));
                 wrong.push((key, "duplicate_key", detail));
             }
@@ -179,5 +177,28 @@ impl<'s> Builder<'s, '_> {
         if self.faults.len() < self.limits.faults {
             self.faults.push(Fault { line, column, code, detail });
         }
+    }
+}
+
+/// The keys of a mapping so far. Nearly all have a handful, which is looked through quicker than it is hashed.
+#[derive(Default)]
+struct Seen<'t> {
+    few: Vec<&'t str>,
+    many: FxHashSet<&'t str>,
+}
+
+/// Keys up to which they are looked through.
+const FEW: usize = 16;
+
+impl<'t> Seen<'t> {
+    fn is_new(&mut self, key: &'t str) -> bool {
+        if self.few.contains(&key) {
+            return false;
+        }
+        if self.few.len() < FEW {
+            self.few.push(key);
+            return true;
+        }
+        self.many.insert(key)
     }
 }
