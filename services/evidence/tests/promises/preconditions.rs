@@ -228,15 +228,26 @@ fn all_tells_everything_that_lacks_and_any_needs_one() {
 }
 
 #[test]
-fn the_signals_that_a_procedure_asks_for_are_known() {
+fn the_names_of_all_that_a_procedure_asks_for_are_known() {
     let one = precondition(Condition::All(vec![
         warm(),
         is("ignition", "on"),
         Condition::Elapsed { since: "engine_off".to_owned(), at_least: 60 },
+        Condition::Attested { statement: "wheels_chocked".to_owned(), second_person: false },
+        Condition::Attachment { shows: "alignment_printout".to_owned() },
+        Condition::Routine { identifier: None, passes: None },
     ]));
-    let signals = asked(&[one]);
+    let names = asked(&[one]);
     assert_eq!(
-        signals.into_iter().collect::<Vec<_>>(),
-        ["engine", "engine_coolant_temperature", "ignition"]
+        names.into_iter().collect::<Vec<_>>(),
+        [
+            "alignment_printout",
+            "engine",
+            "engine_coolant_temperature",
+            "engine_off",
+            "ignition",
+            "routine_status_passed",
+            "wheels_chocked"
+        ]
     );
 }
