@@ -1,9 +1,11 @@
 //! Technicians.
 
-use chrono::{DateTime, Utc};
+use std::ops::RangeInclusive;
+
+use chrono::{DateTime, Datelike as _, Utc};
 use contract::list::{Page, PageQuery};
 use contract::problem::{FieldFault, ProblemKind};
-use contract::resources::{NewTechnician, TechnicianView};
+use contract::resources::{Certificate, NewTechnician, TechnicianView};
 use serde_json::{Value, json};
 use store::technicians::{self, TechnicianRow};
 use uuid::Uuid;
@@ -14,6 +16,9 @@ use crate::list;
 use crate::record::Happening;
 use crate::refusal::Refusal;
 use crate::skills::certificates;
+
+/// Years in which a certificate may end.
+const YEARS: RangeInclusive<i32> = 1970..=2200;
 
 /// Adds a technician.
 pub async fn add(flow: &Flow, call: &Call, new: &NewTechnician) -> Result<TechnicianView, Refusal> {
@@ -126,12 +131,21 @@ fn row(
 ) -> Result<TechnicianRow, Refusal> {
     let foreign =
         new.certificates.iter().enumerate().filter(|(_, c)| !new.skills.contains(&c.skill));
-    let faults: Vec<FieldFault> = foreign
+    let mut faults: Vec<FieldFault> = foreign
         .map(|(at, c)| FieldFault {
             pointer: format!("/certificates/{at}/skill"),
             detail: format!("`{}` is none of the technician's skills", c.skill),
         })
         .collect();
+    // The database reads the moment out of the document, and knows no year of five digits there.
+    let beyond =
+        |c: &Certificate| c.valid_until.is_some_and(|until| !YEARS.contains(&until.year()));
+    faults.extend(new.certificates.iter().enumerate().filter(|(_, c)| beyond(c)).map(|(at, _)| {
+        FieldFault {
+            pointer: format!("/certificates/{at}/valid_until"),
+            detail: "the moment lies outside the years 1970 to 2200".to_owned(),
+        }
+    }));
     if !faults.is_empty() {
         return Err(Refusal::unprocessable(faults));
     }
