@@ -52,14 +52,11 @@ impl Step {
         case: &Case,
         task: &TaskRow,
     ) -> Result<Vec<Counted>, Refusal> {
-        let people = task.technician.into_iter().chain(others(case, task));
+        let at_work: Vec<Uuid> = task.technician.into_iter().chain(others(case, task)).collect();
         let shop = self.shop();
-        let mut counted = Vec::new();
-        for id in people {
-            let Some(person) = store::means::person(self.conn(), shop, id).await? else { continue };
-            counted.extend(of_person(&person, &task.definition, case));
-        }
-        Ok(counted)
+        let people = store::means::people(self.conn(), shop).await?;
+        let of_task = people.iter().filter(|person| at_work.contains(&person.id));
+        Ok(of_task.flat_map(|person| of_person(person, &task.definition, case)).collect())
     }
 }
 
