@@ -16,10 +16,9 @@ impl Step {
         given: &[String],
     ) -> Result<Vec<FindingView>, Refusal> {
         let shop = self.shop();
-        if store::catalogues::in_force(self.conn(), shop).await?.is_none() {
-            return Ok(Vec::new());
-        }
-        let (version, catalogue) = self.catalogue_in_force(flow).await?;
+        let in_force = store::catalogues::in_force(self.conn(), shop).await?;
+        let Some((version, _)) = in_force else { return Ok(Vec::new()) };
+        let catalogue = self.catalogue(flow, &version).await?;
         let known: Vec<&str> =
             list(&catalogue.catalogue().vocabulary).iter().map(|word| word.id.as_str()).collect();
         let unknown = given.iter().filter(|word| !known.contains(&word.as_str()));
