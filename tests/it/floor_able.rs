@@ -76,12 +76,19 @@ async fn whoever_takes_over_what_runs_names_its_cautions_first() {
     let reasons = refused["reasons"].as_array().expect("reasons");
     assert_eq!(reasons.len(), held.task.cautions.len());
     assert!(reasons.iter().all(|r| r["hazards"][0].is_string()), "{refused:#}");
+    let skill = held.task.needs.skills.first().expect("a skill");
+    let own = json!([{ "skill": skill, "document": "course of the taker, no. 7" }]);
+    certify(&yard, &yard.bo, own).await.expect(200);
     let cautions: Vec<&String> = held.task.cautions.iter().map(|c| &c.caution.id).collect();
     let accept = json!({ "accept": true, "cautions": cautions });
     let accepted = yard.bo.client.post(&path, accept).await.expect(200);
     assert_eq!(accepted["technician"], json!(yard.bo.id));
     let cautions = accepted["cautions"].as_array().expect("cautions");
     assert!(cautions.iter().all(|caution| caution["acknowledged"] == true), "{cautions:#?}");
+    let auditor = yard.shop.as_role(Role::Auditor);
+    let path = format!("/v1/orders/{}/report", order.id);
+    let report = auditor.get(&path).await.expect(200).to_string();
+    assert!(report.contains("course of the taker, no. 7"), "{report}");
 }
 
 #[tokio::test]

@@ -123,8 +123,16 @@ impl Step {
                 t.lease_until = t.lease_until.max(Some(until));
             })
             .await?;
+        let certified = self.certified(case, &changed).await?;
         if let Some(mut attempt) = case.attempt(&changed).cloned() {
             attempt.technician = me;
+            if row.state == TaskState::Running {
+                // What counted for whoever began it stays told.
+                let before = attempt.detail["certified"].as_array().cloned().unwrap_or_default();
+                let new =
+                    certified.iter().map(|one| json!(one)).filter(|one| !before.contains(one));
+                attempt.detail["certified"] = before.iter().cloned().chain(new).collect();
+            }
             store::attempts::update(self.conn(), shop, &attempt).await?;
             if let Some(place) =
                 case.attempts.iter_mut().find(|a| a.task == task && a.number == attempt.number)
