@@ -53,6 +53,18 @@ impl<T: Copy + PartialEq> ByOperation<T> {
         }
     }
 
+    /// Whether anything names this component itself.
+    pub(crate) fn names(&self, component: Symbol) -> bool {
+        let here = self.here.get(component as usize);
+        here.is_some_and(|here| !here.to_any_action.is_empty() || !here.to_action.is_empty())
+    }
+
+    /// The actions on this component itself that something names.
+    pub(crate) fn actions(&self, component: Symbol) -> impl Iterator<Item = Symbol> + '_ {
+        let here = self.here.get(component as usize).map_or(&[][..], |here| &here.to_action);
+        here.iter().map(|(action, _)| *action)
+    }
+
     /// Everything that reacts to this operation on this component or one of its parents.
     pub(crate) fn of<'s>(
         &'s self,

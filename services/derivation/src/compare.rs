@@ -114,5 +114,5 @@ pub fn disturbs(compiled: &Compiled, operation: &Operation, key: &Key) -> bool {
         .amounts_to(operation)
         .into_iter()
         .filter(meets)
-        .any(|one| compiled.disturbed(one, |disturbed| disturbed == procedure).next().is_some())
+        .any(|one| compiled.disturbed.by(one).contains(procedure))
 }

@@ -1,5 +1,6 @@
 //! From an order to what it makes necessary: tasks with their reasons, their order, and what must be asked.
 
+mod edges;
 pub(crate) mod graph;
 mod lines;
 pub(crate) mod membership;

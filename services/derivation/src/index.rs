@@ -9,7 +9,9 @@ use rustc_hash::FxHashMap;
 
 use crate::by_operation::ByOperation;
 use crate::codes_index::CodeIndex;
+use crate::disturbed::Disturbed;
 use crate::facts::{Facts, Formula};
+use crate::procedure_set::ProcedureSet;
 use crate::rule_index::RuleIndex;
 use crate::symbols::{Symbol, Symbols};
 
@@ -29,7 +31,10 @@ pub struct Compiled {
     pub(crate) implications: Vec<CompiledImplication>,
     pub(crate) rules_by_operation: RuleIndex,
     pub(crate) implications_by_operation: ByOperation<ImplicationId>,
+    /// What disturbs a procedure, as its entry writes it.
     pub(crate) disturbed_by_operation: ByOperation<ProcedureId>,
+    /// What is undone by an operation that starts after it passed: without what survives it.
+    pub(crate) disturbed: Disturbed,
     pub(crate) rules_by_code: CodeIndex,
     rules_by_complaint: FxHashMap<Box<str>, Vec<RuleId>>,
     complaint_titles: FxHashMap<Box<str>, Box<str>>,
@@ -40,7 +45,7 @@ pub struct Compiled {
 pub(crate) struct CompiledProcedure {
     pub(crate) exists_on: Formula,
     pub(crate) needs: Vec<ProcedureId>,
-    pub(crate) after: Vec<ProcedureId>,
+    pub(crate) after: ProcedureSet,
     pub(crate) left_by: Option<ProcedureId>,
     pub(crate) emits: Vec<Interned>,
     pub(crate) survives: Vec<InternedPattern>,
@@ -68,8 +73,8 @@ pub(crate) struct Interned {
 
 #[derive(Debug)]
 pub(crate) struct InternedPattern {
-    component: Symbol,
-    actions: Vec<Symbol>,
+    pub(crate) component: Symbol,
+    pub(crate) actions: Vec<Symbol>,
 }
 
 impl Compiled {
@@ -95,7 +100,7 @@ impl Compiled {
             .map(|procedure| CompiledProcedure {
                 exists_on: facts.compile(&procedure.exists_on),
                 needs: ids(&procedure.needs),
-                after: ids(&procedure.after),
+                after: ids(&procedure.after).into_iter().collect(),
                 left_by: procedure
                     .opens
                     .as_ref()
@@ -137,6 +142,7 @@ impl Compiled {
             rules_by_operation: RuleIndex::default(),
             implications_by_operation: ByOperation::default(),
             disturbed_by_operation: ByOperation::default(),
+            disturbed: Disturbed::default(),
             rules_by_code: CodeIndex::default(),
             rules_by_complaint: FxHashMap::default(),
             complaint_titles,
@@ -173,6 +179,13 @@ impl Compiled {
                 self.disturbed_by_operation.add(&self.symbols, pattern, id);
             }
         }
+        let survives: Vec<_> = self
+            .procedures
+            .iter()
+            .enumerate()
+            .flat_map(|(id, procedure)| procedure.survives.iter().map(move |one| (id, one)))
+            .collect();
+        self.disturbed = Disturbed::new(&self.symbols, &self.disturbed_by_operation, &survives);
     }
 
     /// The catalogue itself.
@@ -239,17 +252,6 @@ impl Compiled {
         let survives = &self.procedures[procedure].survives;
         survives.iter().any(|pattern| pattern.matches(&self.symbols, operation))
     }
-
-    /// What an operation undoes of these procedures when it starts after they passed.
-    pub(crate) fn disturbed(
-        &self,
-        operation: Interned,
-        of: impl Fn(ProcedureId) -> bool,
-    ) -> impl Iterator<Item = ProcedureId> {
-        self.disturbed_by_operation
-            .of(&self.symbols, operation)
-            .filter(move |procedure| of(*procedure) && !self.survives(*procedure, operation))
-    }
 }
 
 impl InternedPattern {
@@ -260,7 +262,7 @@ impl InternedPattern {
         })
     }
 
-    fn matches(&self, symbols: &Symbols, operation: Interned) -> bool {
+    pub(crate) fn matches(&self, symbols: &Symbols, operation: Interned) -> bool {
         (self.actions.is_empty() || self.actions.contains(&operation.action))
             && symbols.and_parents(operation.component).any(|one| one == self.component)
     }

@@ -52,6 +52,15 @@ impl Symbols {
         self.numbers.get(name).copied()
     }
 
+    pub(crate) fn len(&self) -> usize {
+        self.names.len()
+    }
+
+    /// Every word.
+    pub(crate) fn all(&self) -> impl Iterator<Item = Symbol> + use<> {
+        0..Symbol::try_from(self.names.len()).unwrap_or(Symbol::MAX)
+    }
+
     pub(crate) fn name(&self, symbol: Symbol) -> &str {
         &self.names[symbol as usize]
     }

@@ -4,10 +4,10 @@
 //! unknown. Membership in it is a least fixpoint, so the order of rules does not matter.
 
 use domain::operation::Operation;
-use rustc_hash::{FxBuildHasher, FxHashMap};
 
 use crate::facts::{Formula, Known, Truth};
 use crate::index::{Compiled, Interned, ProcedureId, RuleId};
+use crate::procedure_set::Present;
 use crate::repair::Repair;
 use crate::symbols::Symbol;
 
@@ -93,9 +93,10 @@ pub(crate) struct Graph<'a> {
     pub(crate) known: Known<'a>,
     pub(crate) nodes: Vec<Node>,
     pub(crate) links: Vec<Link<'a>>,
-    first_task: FxHashMap<ProcedureId, NodeId>,
-    /// The procedures with a task, a bit each: most questions for tasks are answered with none.
-    has_task: Vec<u64>,
+    /// Where there is one.
+    first_task: Vec<NodeId>,
+    /// The procedures with a task.
+    pub(crate) present: Present,
     /// Room to work in.
     fired: Vec<RuleId>,
     /// Operations of the order that the catalogue does not know.
@@ -110,9 +111,9 @@ impl<'a> Graph<'a> {
             known: compiled.facts.known(repair.vehicle),
             nodes: Vec::with_capacity(128),
             links: Vec::with_capacity(256),
-            first_task: FxHashMap::with_capacity_and_hasher(64, FxBuildHasher),
+            first_task: vec![0; compiled.procedures.len()],
             fired: Vec::new(),
-            has_task: vec![0; compiled.procedures.len().div_ceil(64)],
+            present: Present::none_of(compiled.procedures.len()),
             unknown: Vec::new(),
         };
         graph.roots();
@@ -136,11 +137,7 @@ impl<'a> Graph<'a> {
     }
 
     fn first_task(&self, procedure: ProcedureId) -> Option<NodeId> {
-        self.has_task(procedure).then(|| self.first_task.get(&procedure).copied()).flatten()
-    }
-
-    pub(crate) fn has_task(&self, procedure: ProcedureId) -> bool {
-        self.has_task[procedure / 64] & (1 << (procedure % 64)) != 0
+        self.present.has(procedure).then(|| self.first_task[procedure])
     }
 
     /// Every operation, with who brings it about.
@@ -284,8 +281,8 @@ impl<'a> Graph<'a> {
         let to = found.unwrap_or_else(|| {
             let next = self.first_task(procedure);
             let node = self.node(Kind::Task { procedure, place, next });
-            self.first_task.insert(procedure, node);
-            self.has_task[procedure / 64] |= 1 << (procedure % 64);
+            self.first_task[procedure] = node;
+            self.present.add(procedure);
             node
         });
         let condition = Condition { on: on.map(|(on, _)| on), exists: Some(exists), doubt: None };

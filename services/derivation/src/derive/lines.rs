@@ -1,5 +1,6 @@
 //! Which lines each task and operation comes from, through however many steps.
 
+use crate::bits::{WORD, ones};
 use crate::derive::graph::{From, Graph, Link, NodeId};
 use crate::derive::membership::{Incoming, comes_from, is_task};
 use crate::facts::Truth;
@@ -32,7 +33,7 @@ impl LineSets {
     }
 
     fn along(graph: &Graph<'_>, counts: impl Fn(&Link<'_>) -> bool) -> Self {
-        let words = graph.repair.lines.len().div_ceil(64).max(1);
+        let words = graph.repair.lines.len().div_ceil(WORD).max(1);
         let mut sets = Self { words, bits: vec![0; words * graph.nodes.len()] };
         for link in graph.links.iter().filter(|link| counts(link)) {
             match link.from {
@@ -59,29 +60,19 @@ impl LineSets {
 
     /// The lines of a node by index, ascending.
     pub(crate) fn of(&self, node: NodeId) -> impl Iterator<Item = usize> + '_ {
-        let words = &self.bits[node * self.words..(node + 1) * self.words];
-        words.iter().enumerate().flat_map(|(at, word)| {
-            let mut rest = *word;
-            std::iter::from_fn(move || {
-                (rest != 0).then(|| {
-                    let bit = rest.trailing_zeros() as usize;
-                    rest &= rest - 1;
-                    at * 64 + bit
-                })
-            })
-        })
+        ones(self.bits[node * self.words..(node + 1) * self.words].iter().copied())
     }
 
     fn has(&self, node: NodeId, line: usize) -> bool {
-        self.bits[node * self.words + line / 64] & (1 << (line % 64)) != 0
+        self.bits[node * self.words + line / 64] & (1 << (line % WORD)) != 0
     }
 
     fn remove(&mut self, node: NodeId, line: usize) {
-        self.bits[node * self.words + line / 64] &= !(1 << (line % 64));
+        self.bits[node * self.words + line / 64] &= !(1 << (line % WORD));
     }
 
     fn insert(&mut self, node: NodeId, line: usize) {
-        self.bits[node * self.words + line / 64] |= 1 << (line % 64);
+        self.bits[node * self.words + line / 64] |= 1 << (line % WORD);
     }
 
     fn add_all(&mut self, from: NodeId, to: NodeId) -> bool {

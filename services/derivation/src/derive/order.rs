@@ -2,6 +2,8 @@
 
 use domain::procedure::Phase;
 
+use crate::bits::ones;
+use crate::derive::edges::Edges;
 use crate::derive::graph::{Actor, From, Graph, Kind, NodeId, Why};
 use crate::derive::lines::LineSets;
 use crate::derive::membership::{Incoming, membership};
@@ -39,10 +41,12 @@ pub(crate) fn arrange<'a>(
     let mut edges = order.fixed();
     let spans = order.spans(&edges);
     let (disturbing, mut stretches) = order.disturbances(&spans);
-    let points = tasks.len() + graph.repair.lines.len();
-    stretches::leave_out_what_belongs_inside(points, &edges, &mut stretches);
-    edges.extend(disturbing);
-    let either_or = stretches::settle(points, &mut edges, stretches);
+    stretches::leave_out_what_belongs_inside(&edges, &mut stretches);
+    for (by, task) in disturbing {
+        edges.add(by, task, EdgeKind::Disturbs);
+    }
+    let either_or = stretches::settle(&mut edges, stretches);
+    let edges = edges.sorted();
     let sequence = sequence::sequence(&order.ranks(), &edges);
     order.numbered(&sequence, &edges, &either_or, &spans)
 }
@@ -80,21 +84,22 @@ impl<'a> Order<'_, 'a> {
     }
 
     /// Edges by phase, need, mode and `after`.
-    fn fixed(&self) -> Vec<RawEdge> {
-        let mut edges = Vec::with_capacity(self.graph.links.len());
+    fn fixed(&self) -> Edges {
+        let mut edges = Edges::none(self.tasks.len() + self.graph.repair.lines.len());
         for (point, node) in self.tasks.iter().enumerate() {
             let phase = self.phase(point);
             for line in self.lines.of(*node).map(|line| self.line(line)) {
-                edges.push(match phase {
-                    Phase::Before => RawEdge::new(point, line, EdgeKind::Phase),
-                    Phase::After => RawEdge::new(line, point, EdgeKind::Phase),
-                });
+                match phase {
+                    Phase::Before => edges.add(point, line, EdgeKind::Phase),
+                    Phase::After => edges.add(line, point, EdgeKind::Phase),
+                }
             }
             let (procedure, place) = self.procedure(point);
-            for &earlier in &self.graph.compiled.procedures[procedure].after {
+            let after = &self.graph.compiled.procedures[procedure].after;
+            for earlier in after.and(&self.graph.present) {
                 for first in self.graph.tasks_of(earlier).filter_map(|node| self.point_of[node]) {
                     if first != point && meet(self.procedure(first).1, place) {
-                        edges.push(RawEdge::new(first, point, EdgeKind::After));
+                        edges.add(first, point, EdgeKind::After);
                     }
                 }
             }
@@ -105,17 +110,15 @@ impl<'a> Order<'_, 'a> {
                 continue;
             };
             match link.why {
-                Why::Needed if from != to => edges.push(RawEdge::new(to, from, EdgeKind::Needs)),
-                Why::LeavesMode if from != to => {
-                    edges.push(RawEdge::new(from, to, EdgeKind::Needs));
-                }
+                Why::Needed if from != to => edges.add(to, from, EdgeKind::Needs),
+                Why::LeavesMode if from != to => edges.add(from, to, EdgeKind::Needs),
                 _ => {}
             }
         }
         edges
     }
 
-    fn spans(&self, edges: &[RawEdge]) -> Vec<Span<'a>> {
+    fn spans(&self, edges: &Edges) -> Vec<Span<'a>> {
         let mut ends: Vec<(Point, Point)> = self
             .graph
             .links
@@ -131,15 +134,14 @@ impl<'a> Order<'_, 'a> {
         }
         ends.sort_unstable();
         ends.dedup();
-        let points = self.tasks.len() + self.graph.repair.lines.len();
-        let mut later = Reach::new(points, edges);
-        let mut earlier = Reach::backwards(points, edges);
+        let mut later = Reach::new(edges);
+        let mut earlier = Reach::backwards(edges);
         ends.into_iter()
             .filter_map(|(enter, leave)| {
                 let opens = self.graph.task(self.tasks[enter]).0.opens.as_ref()?;
-                let inside = (0..points)
+                let between = later.from(enter).iter().zip(earlier.from(leave));
+                let inside = ones(between.map(|(later, earlier)| later & earlier))
                     .filter(|point| *point != enter && *point != leave)
-                    .filter(|point| later.leads(enter, *point) && earlier.leads(leave, *point))
                     .collect();
                 Some(Span { mode: &opens.mode, enter, leave, inside })
             })
@@ -147,7 +149,7 @@ impl<'a> Order<'_, 'a> {
     }
 
     /// Edges from a disturber to what it disturbs, and stretches that it must not fall into.
-    fn disturbances(&self, spans: &[Span<'_>]) -> (Vec<RawEdge>, Vec<Stretch>) {
+    fn disturbances(&self, spans: &[Span<'_>]) -> (Vec<(Point, Point)>, Vec<Stretch>) {
         let graph = self.graph;
         let mut edges = Vec::new();
         let mut stretches = Vec::new();
@@ -161,8 +163,7 @@ impl<'a> Order<'_, 'a> {
                 Actor::Observed(_) => continue,
             };
             let mut happens = None;
-            let with_task = |procedure| graph.has_task(procedure);
-            for procedure in graph.compiled.disturbed(operation, with_task) {
+            for procedure in graph.compiled.disturbed.by(operation).and(&graph.present) {
                 for task in graph.tasks_of(procedure).filter_map(|task| self.point_of[task]) {
                     let own = by < self.tasks.len() && self.procedure(by).0 == procedure;
                     if own || !meet(self.procedure(task).1, operation.place) {
@@ -186,7 +187,7 @@ impl<'a> Order<'_, 'a> {
         by: Point,
         task: Point,
         spans: &[Span<'_>],
-        edges: &mut Vec<RawEdge>,
+        edges: &mut Vec<(Point, Point)>,
         stretches: &mut Vec<Stretch>,
     ) {
         let mut spanned = false;
@@ -204,7 +205,7 @@ impl<'a> Order<'_, 'a> {
         }
         let lines = || self.lines.of(self.tasks[task]).map(|line| self.line(line));
         if self.phase(task) == Phase::After || lines().next().is_none() {
-            edges.push(RawEdge::new(by, task, EdgeKind::Disturbs));
+            edges.push((by, task));
         } else if lines().all(|line| line != by) {
             // It has to hold until the lines begin that it is done for; what is one of them comes later anyway.
             stretches.extend(lines().map(|line| (task, line, by)));
@@ -270,7 +271,7 @@ impl<'a> Order<'_, 'a> {
         Arranged { tasks, edges, either_or, brackets, findings }
     }
 
-    /// The edges of the answer: tasks by their places in it before lines by their numbers. The given ones are sorted.
+    /// The edges of the answer: tasks by their places in it before lines by their numbers.
     fn edges(&self, edges: &[RawEdge], in_order: &[Point]) -> Vec<Edge> {
         let tasks = self.tasks.len();
         let lines = self.graph.repair.lines;
@@ -285,27 +286,16 @@ impl<'a> Order<'_, 'a> {
             Some(line) => Node::Line(lines[line].line),
             None => Node::Task(number),
         };
-        let mut begins = vec![0; points.len() + 1];
+        let mut numbered = Edges::none(points.len());
         for edge in edges {
-            begins[edge.before() + 1] += 1;
+            numbered.add(number_of[edge.before()], number_of[edge.then()], edge.kind());
         }
-        for point in 0..points.len() {
-            begins[point + 1] += begins[point];
-        }
-        let mut numbered = Vec::with_capacity(edges.len());
-        let mut thens: Vec<(usize, EdgeKind)> = Vec::with_capacity(points.len());
-        for (number, point) in points.iter().enumerate() {
-            let from_here = &edges[begins[*point]..begins[*point + 1]];
-            thens.extend(from_here.iter().map(|edge| (number_of[edge.then()], edge.kind())));
-            thens.sort_unstable();
-            let before = node(number);
-            numbered.extend(thens.drain(..).map(|(then, kind)| Edge {
-                before,
-                then: node(then),
-                kind,
-            }));
-        }
-        numbered
+        let edge = |edge: RawEdge| Edge {
+            before: node(edge.before()),
+            then: node(edge.then()),
+            kind: edge.kind(),
+        };
+        numbered.sorted().into_iter().map(edge).collect()
     }
 
     fn conflict(&self, circle: &[Point], path: Vec<Node>) -> Finding {

@@ -6,7 +6,7 @@ use crate::derive::EdgeKind;
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub(crate) struct RawEdge(u64);
 
-const KINDS: [EdgeKind; 4] =
+pub(super) const KINDS: [EdgeKind; 4] =
     [EdgeKind::Phase, EdgeKind::Needs, EdgeKind::After, EdgeKind::Disturbs];
 /// Bits of a point; no order comes near that many tasks and lines.
 const BITS: u32 = 30;
@@ -27,10 +27,5 @@ impl RawEdge {
 
     pub(crate) fn kind(self) -> EdgeKind {
         KINDS[usize::try_from(self.0 & 3).unwrap_or_default()]
-    }
-
-    /// Both points, the same for edges of every kind.
-    pub(crate) fn pair(self) -> u64 {
-        self.0 >> 2
     }
 }

@@ -1,6 +1,7 @@
 //! Which points of a directed graph lead to which, over one or more edges.
 
-use crate::derive::raw_edge::RawEdge;
+use crate::bits::{WORD, ones};
+use crate::derive::edges::Edges;
 
 /// Bit sets, one row for each point.
 #[derive(Debug)]
@@ -13,32 +14,47 @@ pub(crate) struct Reach {
 }
 
 impl Reach {
-    pub(crate) fn new(points: usize, edges: &[RawEdge]) -> Self {
-        Self::along(points, edges.iter().map(|edge| (edge.before(), edge.then())))
+    pub(crate) fn new(edges: &Edges) -> Self {
+        let mut reach = Self::of(edges.points());
+        let rows = (0..edges.points()).flat_map(|point| edges.then(point));
+        reach.next.iter_mut().zip(rows).for_each(|(next, bits)| *next = bits);
+        reach
     }
 
     /// What leads to a point, instead of what it leads to.
-    pub(crate) fn backwards(points: usize, edges: &[RawEdge]) -> Self {
-        Self::along(points, edges.iter().map(|edge| (edge.then(), edge.before())))
-    }
-
-    fn along(points: usize, steps: impl Iterator<Item = (usize, usize)>) -> Self {
-        let words = points.div_ceil(64).max(1);
-        let mut next = vec![0; words * points];
-        for (from, to) in steps {
-            next[from * words + to / 64] |= 1 << (to % 64);
+    pub(crate) fn backwards(edges: &Edges) -> Self {
+        let mut reach = Self::of(edges.points());
+        for from in 0..edges.points() {
+            for to in ones(edges.then(from)) {
+                reach.next[to * reach.words + from / 64] |= 1 << (from % WORD);
+            }
         }
-        let reached = vec![0; words * points];
-        Self { words, next, reached, known: vec![false; points], todo: vec![0; words] }
+        reach
     }
 
-    /// Whether one leads to the other. What a point leads to is found when it is first asked for.
+    fn of(points: usize) -> Self {
+        let words = points.div_ceil(WORD);
+        Self {
+            words,
+            next: vec![0; words * points],
+            reached: vec![0; words * points],
+            known: vec![false; points],
+            todo: vec![0; words],
+        }
+    }
+
+    /// Whether one leads to the other.
     pub(crate) fn leads(&mut self, from: usize, to: usize) -> bool {
-        if !self.known[from] {
-            self.known[from] = true;
-            self.find(from);
+        self.from(from)[to / 64] & (1 << (to % WORD)) != 0
+    }
+
+    /// Everything that a point leads to, as bits. It is found when it is first asked for.
+    pub(crate) fn from(&mut self, point: usize) -> &[u64] {
+        if !self.known[point] {
+            self.known[point] = true;
+            self.find(point);
         }
-        self.reached[from * self.words + to / 64] & (1 << (to % 64)) != 0
+        &self.reached[point * self.words..(point + 1) * self.words]
     }
 
     fn find(&mut self, from: usize) {
@@ -50,7 +66,7 @@ impl Reach {
         while let Some(word) = self.todo.iter().position(|bits| *bits != 0) {
             let bit = self.todo[word].trailing_zeros() as usize;
             self.todo[word] &= self.todo[word] - 1;
-            let point = word * 64 + bit;
+            let point = word * WORD + bit;
             let next = &self.next[point * words..(point + 1) * words];
             for ((next, reached), todo) in next.iter().zip(&mut *reached).zip(&mut self.todo) {
                 *todo |= next & !*reached;

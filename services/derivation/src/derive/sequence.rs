@@ -1,8 +1,6 @@
 //! A sequence that keeps every edge, and the circles that make one impossible.
 
-use std::cmp::Reverse;
-use std::collections::BinaryHeap;
-
+use crate::bits::WORD;
 use crate::derive::order::Point;
 use crate::derive::raw_edge::RawEdge;
 
@@ -26,21 +24,17 @@ pub(crate) fn sequence(ranks: &[u8], edges: &[RawEdge]) -> Sequence {
     for point in 0..points {
         begins[point + 1] += begins[point];
     }
-    let mut ready: BinaryHeap<Reverse<(u8, Point)>> = (0..points)
-        .filter(|point| waits_for[*point] == 0)
-        .map(|point| Reverse((ranks[point], point)))
-        .collect();
+    let mut ready = Ready::new(ranks);
+    (0..points).filter(|point| waits_for[*point] == 0).for_each(|point| ready.add(point));
     let mut placed = vec![false; points];
     let mut sequence = Sequence { points: Vec::with_capacity(points), circles: Vec::new() };
     while sequence.points.len() < points {
-        let point = if let Some(Reverse((_, point))) = ready.pop() {
-            point
-        } else {
+        let point = ready.take_first().unwrap_or_else(|| {
             let circle = circle(&placed, edges);
             let lowest = circle.iter().copied().min_by_key(|point| (ranks[*point], *point));
             sequence.circles.push(circle);
             lowest.unwrap_or_default()
-        };
+        });
         if placed[point] {
             continue;
         }
@@ -49,11 +43,41 @@ pub(crate) fn sequence(ranks: &[u8], edges: &[RawEdge]) -> Sequence {
         for after in edges[begins[point]..begins[point + 1]].iter().map(|edge| edge.then()) {
             waits_for[after] -= 1;
             if waits_for[after] == 0 && !placed[after] {
-                ready.push(Reverse((ranks[after], after)));
+                ready.add(after);
             }
         }
     }
     sequence
+}
+
+/// Points that may come next, as bits in the order in which they would.
+struct Ready<'r> {
+    ranks: &'r [u8],
+    bits: Vec<u64>,
+    /// No bit before this word is set.
+    from: usize,
+}
+
+impl<'r> Ready<'r> {
+    fn new(ranks: &'r [u8]) -> Self {
+        let most = ranks.iter().max().map_or(0, |rank| usize::from(*rank) + 1);
+        Self { ranks, bits: vec![0; (most * ranks.len()).div_ceil(WORD)], from: 0 }
+    }
+
+    fn add(&mut self, point: Point) {
+        let place = usize::from(self.ranks[point]) * self.ranks.len() + point;
+        self.bits[place / WORD] |= 1 << (place % WORD);
+        self.from = self.from.min(place / WORD);
+    }
+
+    fn take_first(&mut self) -> Option<Point> {
+        let skip = self.bits[self.from..].iter().position(|word| *word != 0)?;
+        self.from += skip;
+        let word = &mut self.bits[self.from];
+        let place = self.from * WORD + word.trailing_zeros() as usize;
+        *word &= *word - 1;
+        Some(place % self.ranks.len())
+    }
 }
 
 /// A circle among the points that are not placed; each of them waits for another.

@@ -1,48 +1,34 @@
 //! What must not fall between two things: kept out by an edge where it is known on which side it falls.
 
 use crate::derive::EdgeKind;
+use crate::derive::edges::Edges;
 use crate::derive::order::Point;
-use crate::derive::raw_edge::RawEdge;
 use crate::derive::reach::Reach;
 
 /// What begins it, what ends it, and what must not fall into it.
 pub(crate) type Stretch = (Point, Point, Point);
 
 /// What comes between beginning and end by itself, without any disturbance, is no disturbance.
-pub(crate) fn leave_out_what_belongs_inside(
-    points: usize,
-    fixed: &[RawEdge],
-    stretches: &mut Vec<Stretch>,
-) {
+pub(crate) fn leave_out_what_belongs_inside(fixed: &Edges, stretches: &mut Vec<Stretch>) {
     if !stretches.is_empty() {
-        let mut reach = Reach::new(points, fixed);
+        let mut reach = Reach::new(fixed);
         stretches.retain(|&(enter, leave, by)| !(reach.leads(enter, by) && reach.leads(by, leave)));
     }
 }
 
 /// A disturber that must come before the end of a stretch comes before its beginning, and one that must come after the
-/// beginning comes after the end: such a stretch becomes an edge. Gives the stretches of which that is not decided,
-/// and leaves the edges sorted, each pair once.
-pub(crate) fn settle(
-    points: usize,
-    edges: &mut Vec<RawEdge>,
-    mut stretches: Vec<Stretch>,
-) -> Vec<Stretch> {
+/// beginning comes after the end: such a stretch becomes an edge. Gives the stretches of which that is not decided.
+pub(crate) fn settle(edges: &mut Edges, mut stretches: Vec<Stretch>) -> Vec<Stretch> {
     stretches.sort_unstable();
     stretches.dedup();
-    loop {
-        edges.sort_unstable();
-        edges.dedup_by_key(|edge| edge.pair());
-        if stretches.is_empty() {
-            return stretches;
-        }
-        let mut reach = Reach::new(points, edges);
-        let known = edges.len();
+    while !stretches.is_empty() {
+        let mut reach = Reach::new(edges);
+        let mut grew = false;
         for &(enter, leave, by) in &stretches {
             let mut add = |before, then| {
-                let edge = RawEdge::new(before, then, EdgeKind::Disturbs);
-                if edges[..known].binary_search_by_key(&edge.pair(), |e| e.pair()).is_err() {
-                    edges.push(edge);
+                if !edges.has(before, then) {
+                    edges.add(before, then, EdgeKind::Disturbs);
+                    grew = true;
                 }
             };
             if reach.leads(by, leave) {
@@ -52,10 +38,11 @@ pub(crate) fn settle(
                 add(leave, by);
             }
         }
-        if edges.len() == known {
+        if !grew {
             stretches
                 .retain(|&(enter, leave, by)| !reach.leads(by, enter) && !reach.leads(leave, by));
-            return stretches;
+            break;
         }
     }
+    stretches
 }
