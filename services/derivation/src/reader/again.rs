@@ -1,5 +1,6 @@
 //! Pieces that lean on what was named before: a finding in a row of findings, what came off with another part, `it`.
 
+use crate::lexicon::kinds::Half;
 use crate::reader::line::Line;
 use crate::reader::piece::{Done, Joint, Named, Piece};
 
@@ -16,6 +17,18 @@ impl Line<'_, '_> {
         self.found_before = true;
         self.recent.append(&mut self.pending);
         self.recent.extend(parts);
+    }
+
+    /// `grille removed to clean the condenser and refitted`: what came out before went back.
+    pub(super) fn puts_back(&self, done: &Done) -> bool {
+        let half = |done: &Done| self.lexicon.actions[usize::from(done.action)].half;
+        let gives = |done: &Done| &self.lexicon.actions[usize::from(done.action)].gives;
+        half(done) == Some(Half::Back)
+            && self.taken.iter().any(|taken| {
+                taken.done.is_some_and(|first| {
+                    half(&first) == Some(Half::Out) && gives(&first) == gives(done)
+                })
+            })
     }
 
     /// The action of the last job, where it took something off and put it back.
@@ -55,11 +68,19 @@ impl Line<'_, '_> {
         ["too", "as well", "likewise"].iter().any(|word| words.ends_with(word))
     }
 
+    /// `clutch replaced together with flywheel`: what was done before was done to both.
+    pub(super) fn is_together(&self, joint: Joint, piece: &Piece) -> bool {
+        let from = piece.from.saturating_sub(3);
+        let words = self.words(from, piece.from).to_lowercase();
+        let joining = ["together with", "along with", "as well as", "in addition to"];
+        joint == Joint::And && joining.iter().any(|joining| words.ends_with(joining))
+    }
+
     /// `pads reused`
     pub(super) fn says_used_again(&self, piece: &Piece) -> bool {
         let words = self.words(piece.from, piece.to).to_lowercase();
         piece.same_part
             && piece.actions().all(|done| done.weak)
-            && ["reused", "re-used"].iter().any(|word| words.ends_with(word))
+            && ["reused", "re-used", "reuse", "re-use"].iter().any(|word| words.ends_with(word))
     }
 }

@@ -1,6 +1,6 @@
 //! Pieces with neither action nor part: a place or a new part that belongs to what was named before.
 
-use crate::lexicon::kinds::Half;
+use crate::lexicon::kinds::{Half, Place};
 use crate::reader::line::{Line, Taken};
 use crate::reader::outcome;
 use crate::reader::piece::{Joint, Piece, add};
@@ -69,6 +69,14 @@ impl Line<'_, '_> {
         }
         let waiting = if self.pending.is_empty() { &mut self.recent } else { &mut self.pending };
         for part in waiting.iter_mut() {
+            if let [Place { axle: axle @ Some(_), side: None, .. }] = part.places[..]
+                && places.len() > 1
+                && places.iter().all(|place| place.axle.is_none())
+            {
+                // `rear shock absorbers, left and right`
+                part.places = places.iter().map(|place| Place { axle, ..*place }).collect();
+                continue;
+            }
             for place in &places {
                 add(&mut part.places, *place, again || joint == Joint::And);
             }

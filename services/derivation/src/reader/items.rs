@@ -226,6 +226,9 @@ fn turned(
         let run =
             rest.iter().take(4).take_while(|token| matches!(token.kind, Kind::Word | Kind::Number));
         for length in (1..=run.count()).rev() {
+            // `control unit, climate control unit`: what both end or begin with is said once.
+            let again = rest[length - 1].word.is_some() && rest[length - 1].word == head[0].word;
+            let head = &head[usize::from(again)..];
             let words = rest[..length].iter().chain(head).map(|token| token.word);
             let Some((meaning @ Meaning::Noun(_), known)) = lexicon.phrases.longest(words) else {
                 continue;

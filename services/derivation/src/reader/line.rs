@@ -233,7 +233,9 @@ impl<'l, 't> Line<'l, 't> {
         } else if let Some(index) = at(Meaning::Reason) {
             self.head(joint, &items[..index]);
             self.mode = Mode::Reason;
-            if items[index..].iter().any(|item| item.means(Meaning::Not)) {
+            let reason = &items[index..];
+            let undone = reason.iter().any(|item| item.means(Meaning::Not));
+            if undone && reason.iter().any(|item| item.action().is_some()) {
                 self.doubts.push("a reason says \"not\"".to_owned());
             }
         } else if let Some(index) = at(Meaning::Access) {
@@ -278,7 +280,12 @@ impl<'l, 't> Line<'l, 't> {
         }
         if self.says_used_again(&piece) {
             self.settled = true;
-            self.refuse_parts(piece.parts().cloned().collect());
+            let mut parts: Vec<Named> = piece.parts().cloned().collect();
+            if parts.is_empty() {
+                // `rotors, front, reuse`
+                parts = std::mem::take(&mut self.pending);
+            }
+            self.refuse_parts(parts);
             return;
         }
         if self.only_recommended(&piece) {
@@ -290,7 +297,10 @@ impl<'l, 't> Line<'l, 't> {
         if piece.condition {
             self.doubts.push("it depends on something".to_owned());
         }
-        if piece.history && piece.actions().next().is_none() {
+        if piece.history && piece.parts().any(|part| self.is_job_alone(part)) {
+            // `alignment was performed last week`
+            self.doubts.push("it may tell of earlier work".to_owned());
+        } else if piece.history && piece.actions().next().is_none() {
             // `clockspring overwound by previous shop, put in a new one`
             self.ask_unless_work_is_done("it may tell of earlier work".to_owned());
         } else if piece.history {
@@ -321,7 +331,8 @@ impl<'l, 't> Line<'l, 't> {
             self.name_again(&mut piece);
         }
         let aside = joint == Joint::Around && piece.parts().next().is_none();
-        let story = (aside || matches!(self.mode, Mode::Found | Mode::Reason)) && !real;
+        let happened = joint == Joint::Around && piece.state && !piece.new_part;
+        let story = (aside || happened || matches!(self.mode, Mode::Found | Mode::Reason)) && !real;
         if aside && real {
             // `MAF replaced after cleaning did not help`
             self.doubts.push("whether work before or after this was done is not clear".to_owned());

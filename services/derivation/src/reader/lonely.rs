@@ -49,6 +49,11 @@ impl Line<'_, '_> {
         let about = |part: &Named| self.taken.iter().any(|taken| self.is_about(taken, part));
         parts.retain(|part| !(again(part) && about(part)));
         let listed = matches!(joint, Joint::And | Joint::Comma);
+        let small = piece.small_part && piece.unknown.is_empty();
+        if small && self.is_behind_with(piece.from) && parts.iter().all(|part| part.compound) {
+            // `windshield with camera bracket, replace`
+            return;
+        }
         if self.mode == Mode::Reason {
             if joint == Joint::Comma && !piece.state {
                 let words = self.words(piece.from, piece.to);
@@ -107,7 +112,7 @@ impl Line<'_, '_> {
             }
             Current::None
                 if listed
-                    && self.says_too(piece)
+                    && (self.says_too(piece) || self.is_together(joint, piece))
                     && piece.unknown.is_empty()
                     && !piece.small_part
                     && let Some(done) = self.taken.last().and_then(|taken| taken.done) =>
@@ -117,6 +122,9 @@ impl Line<'_, '_> {
                     self.apply(&done, part, 0.97, piece.same_part);
                 }
                 self.recent.extend(parts);
+            }
+            _ if joint == Joint::Around && piece.state && !piece.new_part => {
+                // `clock spring replaced after the horn stopped working`
             }
             _ if joint == Joint::Around => {
                 self.doubts
@@ -150,6 +158,10 @@ impl Line<'_, '_> {
                 self.recent = vec![part];
             } else if nothing && !part.compound {
                 self.settled = true;
+                if self.taken.is_empty() && self.pending.is_empty() && self.recent.is_empty() {
+                    // `Spark plugs, all, renew`
+                    self.recent = vec![part];
+                }
             } else if piece.new_part
                 && let Some(replace) = self.action_named("replace", &part)
             {
@@ -212,6 +224,7 @@ impl Line<'_, '_> {
             }
             share_places(&mut parts);
             self.begin_group();
+            self.ask_of_a_location(&actions, &parts);
             self.job(&actions, &parts, piece.same_part, 1.0);
             self.recent = parts;
             return;
@@ -254,7 +267,7 @@ impl Line<'_, '_> {
                 }
                 continue;
             }
-            if self.apply_behind(&done) {
+            if self.puts_back(&done) || self.apply_behind(&done) {
                 continue;
             }
             let targets = self.targets(&done);

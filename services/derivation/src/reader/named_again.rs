@@ -112,7 +112,20 @@ fn leaves_open(noun: &Noun) -> bool {
 
 /// `shift actuator on gearbox`: behind another part, a word like `on` makes a part the place of that one.
 pub(super) fn locate(lexicon: &Lexicon, text: &str, tokens: &[Token], items: &mut [Item]) {
-    const WHERE: &[&str] = &["on", "at", "behind", "under", "near", "above", "below", "beside"];
+    const WHERE: &[&str] = &[
+        "on",
+        "at",
+        "behind",
+        "under",
+        "near",
+        "above",
+        "below",
+        "beside",
+        "downstream",
+        "upstream",
+        "inside",
+        "beneath",
+    ];
     for index in 2..items.len() {
         if items[index].noun().is_none() {
             continue;
@@ -126,7 +139,9 @@ pub(super) fn locate(lexicon: &Lexicon, text: &str, tokens: &[Token], items: &mu
         let before = &items[..index];
         let Some(at) = before.iter().rposition(says) else { continue };
         let near = items[at..index].iter().all(|item| idle(&item));
-        let part = before[..at]
+        // `camera, multifunction, behind windshield`: such a word right behind the mark says where as well.
+        let mark = usize::from(at > 0 && before[at - 1].what == What::Comma);
+        let part = before[..at - mark]
             .iter()
             .rev()
             .take_while(|item| {

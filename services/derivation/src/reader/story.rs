@@ -1,7 +1,7 @@
 //! What is told but not done: a customer's words, findings, purposes, refusals.
 
 use crate::lexicon::kinds::{Half, Meaning, Noun};
-use crate::reader::items::Item;
+use crate::reader::items::{Item, What};
 use crate::reader::line::{Current, Line, Mode, Taken, Untouched};
 use crate::reader::outcome;
 use crate::reader::piece::{Done, Element, Joint, Named, Piece};
@@ -335,7 +335,9 @@ impl Line<'_, '_> {
             if let Some((action, _)) = item.action() {
                 taking = self.lexicon.actions[usize::from(action)].half == Some(Half::Out);
             }
-            taking &= item.noun().is_none();
+            // `seat removed to dry the carpet`
+            taking &= item.noun().is_none()
+                && !matches!(item.what, What::Means(Meaning::To | Meaning::Purpose));
             taking && item.means(Meaning::State)
         })
     }

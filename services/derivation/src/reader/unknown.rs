@@ -74,7 +74,7 @@ impl Line<'_, '_> {
         }
     }
 
-    fn is_job_alone(&self, part: &Named) -> bool {
+    pub(super) fn is_job_alone(&self, part: &Named) -> bool {
         self.lexicon.nouns[usize::from(part.noun)].alone.is_some()
     }
 

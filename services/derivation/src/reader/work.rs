@@ -77,6 +77,20 @@ impl Line<'_, '_> {
         }
     }
 
+    /// `surround camera, right mirror, replace`: what stands behind a part may only say where that sits.
+    pub(super) fn ask_of_a_location(&mut self, actions: &[Done], parts: &[Named]) {
+        if actions.iter().any(|done| self.in_the_past(done.from, done.to)) {
+            return;
+        }
+        let location = parts
+            .windows(2)
+            .find(|both| !both[1].joined && self.sits_in(&both[0], &both[1]))
+            .map(|both| self.words(both[1].from, both[1].to));
+        if let Some(words) = location {
+            self.doubts.push(format!("\"{words}\" may only say where the part before it sits"));
+        }
+    }
+
     /// An action behind the parts of another: `clean throttle body service`.
     pub(super) fn trailing(&mut self, actions: &[Done], done: &Done, parts: &[Named]) {
         let action = &self.lexicon.actions[usize::from(done.action)];
@@ -139,6 +153,7 @@ impl Line<'_, '_> {
             let mut all = parts[..before].to_vec();
             all.extend(self.side_by_side(parts[before..].iter()));
             share_places(&mut all);
+            self.ask_of_a_location(actions, &all);
             self.job(actions, &all, piece.same_part, 1.0);
             self.recent = all;
         }

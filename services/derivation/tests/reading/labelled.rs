@@ -197,6 +197,8 @@ fn lines_in_many_hands_are_read_within_the_bounds_of_the_held_out() {
         ("twentyfirst", include_str!("../labelled/twentyfirst.yaml")),
         ("twentythird", include_str!("../labelled/twentythird.yaml")),
         ("twentyfifth", include_str!("../labelled/twentyfifth.yaml")),
+        ("twentysixth", include_str!("../labelled/twentysixth.yaml")),
+        ("twentyseventh", include_str!("../labelled/twentyseventh.yaml")),
     ] {
         let figures = judge(&labelled(yaml));
         figures.tell(name);
