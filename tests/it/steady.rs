@@ -1,10 +1,12 @@
 //! A steady load of evidence beside what the database itself can take in: the lag of the batches over time, and their rate
-//! against `pgbench` inserting the same rows (`steady.sql` beside this file).
+//! against `pgbench` inserting the same rows: each by a statement of its own, twenty in a transaction, as a client sends
+//! rows; and, the least a database can do, twenty made inside the server by one statement (`steady.sql` beside this file).
 //!
 //! Short by default and then only a check that every batch is answered. To measure, in release, on a quiet machine:
 //! `STEADY_SECONDS=300 STEADY_TASKS=40 STEADY_RATE=50 cargo test --release -p acceptance --test it steady -- --nocapture`
 
-use std::process::Command;
+use std::io::Write as _;
+use std::process::{Command, Stdio};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::{Duration, Instant};
@@ -48,12 +50,17 @@ async fn batches_of_readings_are_answered_at_a_steady_pace() {
     assert!(late < early * 3 + Duration::from_millis(50), "the lag grew: {early:?}, then {late:?}");
     let rate = flat_out(&shop, &running, seconds.min(20)).await;
     println!("flat out: {rate:.0} readings/s by {CLIENTS} clients");
-    match pgbench(&shop, &running[0].1, seconds.min(20)) {
-        Some(bare) => println!(
-            "pgbench: {bare:.0} rows/s by {CLIENTS} clients; ours is {:.2} of it",
-            rate / bare
-        ),
-        None => println!("pgbench was not run: no such program, or no result of it"),
+    for (what, script) in [
+        ("a statement for each row", row_by_row()),
+        ("rows made inside the server", include_str!("steady.sql").to_owned()),
+    ] {
+        match pgbench(&shop, &running[0].1, seconds.min(20), &script) {
+            Some(bare) => println!(
+                "pgbench, {what}: {bare:.0} rows/s by {CLIENTS} clients; ours is {:.2} of it",
+                rate / bare
+            ),
+            None => println!("pgbench, {what}: not run: no such program, or no result of it"),
+        }
     }
 }
 
@@ -158,21 +165,45 @@ async fn flat_out(shop: &Shop, running: &[Arc<(Worker, Held)>], seconds: u64) ->
     f64::from(u32::try_from(readings).unwrap_or(u32::MAX)) / began.elapsed().as_secs_f64()
 }
 
+/// A batch as `pgbench` sends it: a transaction with an insert for each reading.
+fn row_by_row() -> String {
+    let (head, tail) =
+        ("BEGIN;\nSELECT set_config('app.shops', '{' || :shop || '}', true);\n", "COMMIT;\n");
+    let readings = batch(chrono::DateTime::UNIX_EPOCH);
+    let inserts = readings.as_array().expect("items").iter().map(|reading| {
+        let signal = reading["signal"].as_str().expect("a signal");
+        let content = json!([{ "id": uuid::Uuid::nil(), "taken_at": reading["taken_at"],
+            "received_at": reading["taken_at"], "marks": [], "kind": { "says": "number", "signal": signal,
+            "value": reading["value"].to_string(), "unit": reading["unit"] } }]);
+        format!(
+            "INSERT INTO evidence (shop, id, task, attempt, kind, given, content, marks, taken_at, received_at, \
+                observed_by, entered_by, series) \
+             VALUES (:shop::uuid, gen_random_uuid(), :task::uuid, 1, 'reading', '{reading}', '{content}', '{{}}', \
+                now(), now(), 'a technician', 'a technician', '{signal}');\n"
+        )
+    });
+    std::iter::once(head.to_owned()).chain(inserts).chain([tail.to_owned()]).collect()
+}
+
 /// Rows a second of the same kind into the same table, 20 in a transaction, as the service's own role.
-fn pgbench(shop: &Shop, held: &Held, seconds: u64) -> Option<f64> {
-    let script = concat!(env!("CARGO_MANIFEST_DIR"), "/it/steady.sql");
+fn pgbench(shop: &Shop, held: &Held, seconds: u64, script: &str) -> Option<f64> {
     let define = |name: &str, value: String| ["-D".to_owned(), format!("{name}={value}")];
     let arguments =
         [define("shop", shop.id.to_string()), define("task", held.task.id.to_string())].concat();
     let program = std::env::var("PGBENCH")
         .unwrap_or_else(|_| "/usr/lib/postgresql/15/bin/pgbench".to_owned());
     let clients = CLIENTS.to_string();
-    let run = Command::new(program)
-        .args(["-n", "-M", "prepared", "-c", &clients, "-T", &seconds.to_string(), "-f", script])
+    let mut run = Command::new(program)
+        .args(["-n", "-M", "prepared", "-c", &clients, "-T", &seconds.to_string(), "-f", "-"])
         .args(arguments)
         .arg(shop.service_url())
-        .output()
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::inherit())
+        .spawn()
         .ok()?;
+    run.stdin.take()?.write_all(script.as_bytes()).ok()?; // and closed, so that it is read whole
+    let run = run.wait_with_output().ok()?;
     let told = String::from_utf8_lossy(&run.stdout).into_owned();
     let rate = told.lines().find_map(|line| line.strip_prefix("tps = "))?;
     let rate: f64 = rate.split_whitespace().next()?.parse().ok()?;
