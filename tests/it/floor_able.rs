@@ -30,7 +30,7 @@ async fn a_skill_counts_while_its_certificate_is_valid_and_the_report_names_the_
     let foreign = json!([{ "skill": "stunts", "document": "none" }]);
     let refused = certify(&yard, &yard.ada, foreign).await.expect_problem(422, "unprocessable");
     assert_eq!(refused["errors"][0]["pointer"], "/certificates/0/skill");
-    for beyond in ["9999-12-31T23:59:59-14:00", "0001-01-01T00:00:00Z"] {
+    for beyond in ["2201-01-01T00:00:00Z", "0001-01-01T00:00:00Z"] {
         let mut certificates = certified(until);
         certificates[0]["valid_until"] = json!(beyond);
         let refused = certify(&yard, &yard.ada, certificates).await;

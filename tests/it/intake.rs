@@ -56,11 +56,14 @@ async fn what_breaks_the_contract_or_the_catalogue_is_refused_by_field_and_leave
     let many: Vec<Value> = (1..=501).map(|n| with(one.clone(), "/line", json!(n))).collect();
     let mut naive = good.clone();
     naive["promised_at"] = json!("2026-11-02T08:00:00");
+    let mut beyond = good.clone();
+    beyond["promised_at"] = json!("9999-12-31T23:00:00-05:00");
     let unlawful = [
         ("a wrong JSON type", with(good.clone(), "/number", json!(7)), "/number"),
-        ("a missing field", no_vehicle, ""),
+        ("a missing field", no_vehicle, "/vehicle"),
         ("501 lines", with(good.clone(), "/lines", json!(many)), "/lines"),
         ("a time without offset", naive, "/promised_at"),
+        ("a time in year 10000", beyond, "/promised_at"),
     ];
     for (what, body, pointer) in unlawful {
         let problem = desk.post("/v1/orders", body).await.expect_problem(400, "invalid-request");

@@ -5,6 +5,7 @@ use std::collections::HashMap;
 
 use actix_web::dev::Payload;
 use actix_web::{FromRequest, HttpRequest};
+use chrono::{DateTime, Datelike as _};
 use contract::problem::FieldFault;
 use jsonschema::Validator;
 use serde::de::DeserializeOwned;
@@ -15,6 +16,7 @@ use utoipa::ToSchema;
 use crate::BODY_LIMIT;
 use crate::arrival::{Arriving, Gate, arrive};
 use crate::problem::Rejection;
+use crate::schema_faults;
 
 /// Bodies in JSON.
 pub(crate) const JSON: Gate = Gate {
@@ -57,8 +59,11 @@ impl Schemas {
                 "$ref": format!("#/components/schemas/{place}"),
                 "components": { "schemas": components },
             });
-            let validator =
-                jsonschema::options().should_validate_formats(true).build(&schema).ok()?;
+            let validator = jsonschema::options()
+                .should_validate_formats(true)
+                .with_format("date-time", is_moment)
+                .build(&schema)
+                .ok()?;
             Some((name, validator))
         });
         Self(compiled.collect())
@@ -76,32 +81,19 @@ impl Schemas {
 
     fn faults(&self, name: &str, value: &Value) -> Vec<FieldFault> {
         let Some(validator) = self.0.get(name) else { return Vec::new() };
-        validator
-            .iter_errors(value)
-            .map(|error| FieldFault {
-                pointer: error.instance_path().to_string(),
-                detail: short(&error.to_string()),
-            })
-            .collect()
+        validator.iter_errors(value).flat_map(|error| schema_faults::faults(&error)).collect()
     }
+}
+
+/// Whether it is a moment of RFC 3339 that the same standard can write in UTC: its years have four digits.
+fn is_moment(text: &str) -> bool {
+    DateTime::parse_from_rfc3339(text).is_ok_and(|at| (0..=9999).contains(&at.to_utc().year()))
 }
 
 /// The name of the schema for a value of several kinds.
 fn of_kind(name: &str, value: &Value) -> String {
     let kind = value["kind"].as_str().unwrap_or_default();
     format!("{name}/{kind}")
-}
-
-/// What is wrong, without all of a long value that it is wrong of.
-fn short(detail: &str) -> String {
-    let (most, tail) = (200, 100);
-    let count = detail.chars().count();
-    if count <= most + tail {
-        return detail.to_owned();
-    }
-    let head: String = detail.chars().take(most).collect();
-    let end: String = detail.chars().skip(count - tail).collect();
-    format!("{head} ... {end}")
 }
 
 impl<T: DeserializeOwned + ToSchema + 'static> FromRequest for Checked<T> {

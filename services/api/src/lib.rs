@@ -31,6 +31,7 @@ mod problem;
 mod query;
 mod readiness;
 mod reports;
+mod schema_faults;
 mod shifts;
 mod status;
 mod stream;

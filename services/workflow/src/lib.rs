@@ -67,6 +67,7 @@ mod standing;
 pub mod start;
 pub mod sublet;
 pub mod take;
+mod take_in;
 pub mod technicians;
 mod unknown_words;
 mod vehicle_identity;

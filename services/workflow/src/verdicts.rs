@@ -12,9 +12,9 @@ use evidence::sample::{Kind, Sample};
 use store::tasks::TaskRow;
 
 use crate::case::Case;
-use crate::evidence::TakenIn;
 use crate::limits;
 use crate::standing::Standing;
+use crate::take_in::TakenIn;
 use crate::waive;
 
 /// The samples of the present attempt that bear on now.
