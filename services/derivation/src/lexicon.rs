@@ -33,6 +33,8 @@ pub struct Lexicon {
     verbs: Vec<Box<str>>,
     /// Words that many parts are called by.
     part_words: FxHashSet<WordId>,
+    /// Words that right behind a part make another thing of it.
+    things_behind: FxHashSet<WordId>,
 }
 
 /// Why a lexicon can't be used.
@@ -113,6 +115,7 @@ impl Lexicon {
             complaints: complaints::compile(complaints),
             verbs: Vec::new(),
             part_words: FxHashSet::default(),
+            things_behind: FxHashSet::default(),
         };
         for (word, shorts) in &words.short {
             for short in shorts {
@@ -177,6 +180,11 @@ impl Lexicon {
                     || word.len() > 8 && self.looks_like_action(word)
             }
         }
+    }
+
+    /// Whether a word right behind a part names another thing: `mount`, `plug`.
+    pub(crate) fn makes_another(&self, word: WordId) -> bool {
+        self.things_behind.contains(&word)
     }
 
     /// Every action that a line can be read as.

@@ -16,6 +16,7 @@ mod lonely;
 mod named_again;
 mod outcome;
 pub mod own;
+mod part_of;
 mod passing;
 mod piece;
 mod real;

@@ -38,6 +38,7 @@ pub(super) struct WordsDocument {
     pub(super) other_side: Vec<String>,
     pub(super) fillers: Vec<String>,
     pub(super) part_words: Vec<String>,
+    pub(super) things_behind: Vec<String>,
     pub(super) no_typos: Vec<String>,
 }
 

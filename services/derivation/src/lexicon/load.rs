@@ -177,6 +177,10 @@ impl Lexicon {
             let id = self.words.learn(word);
             self.part_words.insert(id);
         }
+        for word in &words.things_behind {
+            let id = self.words.learn(word);
+            self.things_behind.insert(id);
+        }
         for word in &words.no_typos {
             self.words.leave_alone(word);
         }

@@ -31,6 +31,21 @@ impl Line<'_, '_> {
             })
     }
 
+    /// `install windshield with HUD and rain sensor`: what is fitted with it may only say which one.
+    pub(super) fn ask_what_is_fitted(&mut self, parts: &[Named]) {
+        let fitted = |whole: &Named, part: &Named| {
+            let words = self.words(whole.from, part.from).to_lowercase();
+            self.sits_in(part, whole) && (words.contains(" with ") || words.contains(" w/"))
+        };
+        let both = self.recent.iter().find_map(|whole| {
+            let part = parts.iter().find(|part| fitted(whole, part))?;
+            Some(self.words(whole.from, part.to))
+        });
+        if let Some(words) = both {
+            self.doubts.push(format!("\"{words}\": whether both are exchanged is not said"));
+        }
+    }
+
     /// The action of the last job, where it took something off and put it back.
     pub(super) fn came_off(&self) -> Option<Done> {
         let last = self.taken.last().filter(|taken| taken.read.action == "remove_install");

@@ -38,9 +38,10 @@ impl Line<'_, '_> {
             // `seat mat RF replaced, R&I seat`: so does that of what sits in it, or in what it sits.
             let around = |known: &&Named| {
                 let its = &self.lexicon.nouns[usize::from(known.noun)].its;
-                self.sits_in(known, &part)
-                    || self.sits_in(&part, known)
-                    || its.values().any(|its| *its == part.noun)
+                !known.places.is_empty()
+                    && (self.sits_in(known, &part)
+                        || self.sits_in(&part, known)
+                        || its.values().any(|its| *its == part.noun))
             };
             let noun = &self.lexicon.nouns[usize::from(part.noun)];
             let vague = noun.aimed && noun.by_axle.is_some();

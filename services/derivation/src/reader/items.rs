@@ -4,6 +4,7 @@ use crate::lexicon::Lexicon;
 use crate::lexicon::kinds::{Half, Meaning};
 use crate::reader::named_again;
 use crate::reader::own::OwnPhrases;
+use crate::reader::part_of;
 use crate::reader::software;
 use crate::reader::tokens::{Kind, Token};
 
@@ -108,6 +109,7 @@ pub(crate) fn recognise(
     put_in(lexicon, text, tokens, &mut items);
     take_off(lexicon, text, tokens, &mut items);
     software::load(lexicon, text, tokens, &mut items);
+    part_of::name(lexicon, text, tokens, &mut items);
     items
 }
 

@@ -78,7 +78,9 @@ impl Line<'_, '_> {
             Current::Negated if listed && !piece.new_part => self.refuse_parts(parts),
             Current::Looked if listed && !piece.correction => self.recent.extend(parts),
             Current::Actions(actions)
-                if listed && !piece.state_behind && !self.is_new_besides(piece, &actions) =>
+                if listed
+                    && !(piece.state_behind || piece.nothing)
+                    && !self.is_new_besides(piece, &actions) =>
             {
                 self.begin_group();
                 if !std::mem::take(&mut self.carried).is_empty() && self.carried_beside {
@@ -89,6 +91,7 @@ impl Line<'_, '_> {
                 }
                 self.carried_places.clear();
                 let before = self.recent.last().cloned();
+                self.ask_what_is_fitted(&parts);
                 let mut named = Vec::new();
                 for mut part in parts {
                     if joint == Joint::And && part.places.is_empty() {

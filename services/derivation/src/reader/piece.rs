@@ -275,10 +275,9 @@ fn is_compound(items: &[Item], index: usize) -> bool {
         matches!(item.what, What::Number | What::Means(Meaning::Filler | Meaning::Place(_)))
     };
     let behind = items[index + 1..].iter().find(|item| !idle(item));
-    let before = items[..index]
-        .iter()
-        .rev()
-        .find(|item| !matches!(item.what, What::Means(Meaning::Filler | Meaning::Place(_))));
+    let before = items[..index].iter().rev().find(|item| {
+        !matches!(item.what, What::Means(Meaning::Filler | Meaning::To | Meaning::Place(_)))
+    });
     let next = items.get(index + 1);
     let last = index.checked_sub(1).and_then(|index| items.get(index));
     behind.into_iter().chain(before).any(|item| item.means(Meaning::SmallPart))

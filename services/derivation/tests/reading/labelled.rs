@@ -199,6 +199,7 @@ fn lines_in_many_hands_are_read_within_the_bounds_of_the_held_out() {
         ("twentyfifth", include_str!("../labelled/twentyfifth.yaml")),
         ("twentysixth", include_str!("../labelled/twentysixth.yaml")),
         ("twentyseventh", include_str!("../labelled/twentyseventh.yaml")),
+        ("twentyeighth", include_str!("../labelled/twentyeighth.yaml")),
     ] {
         let figures = judge(&labelled(yaml));
         figures.tell(name);
