@@ -37,7 +37,7 @@ impl Line<'_, '_> {
             let words = self.words(whole.from, part.from).to_lowercase();
             self.sits_in(part, whole) && (words.contains(" with ") || words.contains(" w/"))
         };
-        let both = self.recent.iter().find_map(|whole| {
+        let both = self.recent.iter().chain(&self.spoken).find_map(|whole| {
             let part = parts.iter().find(|part| fitted(whole, part))?;
             Some(self.words(whole.from, part.to))
         });

@@ -14,6 +14,7 @@ impl<'l> Line<'l, '_> {
         self.drop_what_follows();
         self.drop_doubles();
         self.ask_for_new_parts();
+        self.ask_whether_new_ones_are_fitted();
         self.weigh_passing();
         self.ask_what_stands_aside();
         for Untouched { part, actions } in &self.untouched {
@@ -154,6 +155,24 @@ impl<'l> Line<'l, '_> {
                 self.doubts
                     .push(format!("\"{words}\": the same part or a new one may have gone in"));
             }
+        }
+    }
+
+    /// `new BCM programmed`: whether it was fitted too is not said. Keys are only programmed.
+    fn ask_whether_new_ones_are_fitted(&mut self) {
+        let fitted = |taken: &Taken<'l>| {
+            self.taken.iter().any(|other| {
+                other.read.action == "replace" && other.read.component == taken.read.component
+            })
+        };
+        let unclear = self.taken.iter().find(|taken| {
+            matches!(taken.read.action, "program" | "adjust")
+                && taken.read.component != "key"
+                && taken.done.is_some_and(|done| done.new_part)
+                && !fitted(taken)
+        });
+        if let Some(words) = unclear.map(|taken| self.words(taken.from, taken.to)) {
+            self.doubts.push(format!("\"{words}\": whether a new part was fitted is not said"));
         }
     }
 

@@ -105,6 +105,8 @@ pub(crate) fn recognise(
     }
     named_again::name_again(lexicon, text, tokens, &mut items);
     named_again::locate(lexicon, text, tokens, &mut items);
+    named_again::name_the_rear(text, tokens, &mut items);
+    named_again::write_into(lexicon, text, tokens, &mut items);
     describe(lexicon, text, tokens, &mut items);
     put_in(lexicon, text, tokens, &mut items);
     take_off(lexicon, text, tokens, &mut items);
@@ -295,29 +297,16 @@ fn put_in(lexicon: &Lexicon, text: &str, tokens: &[Token], items: &mut [Item]) {
     }
 }
 
-/// `heated windshield`: a word that nobody knows right before a part says which one, unless it may matter.
+/// `caliper siezed`: a word that nobody knows right behind a part and ends so tells what became of it.
 fn describe(lexicon: &Lexicon, text: &str, tokens: &[Token], items: &mut [Item]) {
     for index in 1..items.len() {
         let before = items[index - 1];
         if items[index].what == What::Unknown && before.noun().is_some() {
-            // `caliper siezed`: what ends so behind a part tells what became of it.
             let token = tokens[items[index].from];
             let word = text[token.from..token.to].to_lowercase();
             let told = word.len() > 4 && word.ends_with("ed") && token.word.is_none();
             if told && !lexicon.may_matter(&word) && !lexicon.looks_like_action(&word) {
                 items[index].what = What::Means(Meaning::State);
-            }
-        }
-        let noun = items[index].noun().map(|noun| &lexicon.nouns[usize::from(noun)]);
-        let plain = noun.is_some_and(|noun| !noun.nothing && noun.asks.is_empty());
-        if before.what == What::Unknown && plain {
-            let token = tokens[before.from];
-            let word = text[token.from..token.to].to_lowercase();
-            // `raised subframe`: what ends so may be work.
-            let work = word.ends_with("ed") || word.ends_with("ing");
-            let told = index > 1 && items[index - 2].means(Meaning::State);
-            if token.word.is_none() && !work && !told && !lexicon.may_matter(&word) {
-                items[index - 1].what = What::Means(Meaning::Filler);
             }
         }
     }

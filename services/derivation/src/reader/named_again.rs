@@ -1,7 +1,7 @@
 //! A part named again by one word of its name: `backup camera foggy, new cam`, `EPB motor burnt, replaced actuator`.
 
 use crate::lexicon::Lexicon;
-use crate::lexicon::kinds::{Meaning, Noun};
+use crate::lexicon::kinds::{Axle, Meaning, Noun, Place};
 use crate::lexicon::phrases::WordId;
 use crate::reader::items::{Item, What};
 use crate::reader::tokens::Token;
@@ -151,6 +151,52 @@ pub(super) fn locate(lexicon: &Lexicon, text: &str, tokens: &[Token], items: &mu
         let whole = part.is_some_and(|part| lexicon.nouns[usize::from(part)].any.is_none());
         if near && whole && items[at].means(Meaning::Filler) {
             items[index].what = What::Means(Meaning::Filler);
+        }
+    }
+}
+
+/// `shock absorbers behind changed`: without anything behind which it could be, it is the rear axle.
+pub(super) fn name_the_rear(text: &str, tokens: &[Token], items: &mut [Item]) {
+    let rear = Place { axle: Some(Axle::Rear), side: None, either: false };
+    for index in 1..items.len() {
+        let item = items[index];
+        let word = &text[tokens[item.from].from..tokens[item.to - 1].to];
+        let behind = item.means(Meaning::Filler) && word.eq_ignore_ascii_case("behind");
+        let place = |item: &&Item| matches!(item.what, What::Means(Meaning::Place(_)));
+        let placed = items[index + 1..].iter().take_while(place).count();
+        let alone = items.get(index + 1 + placed).is_none_or(|next| match next.what {
+            What::Comma | What::Stop | What::Means(Meaning::State) => true,
+            What::Means(Meaning::Noun(_) | Meaning::SmallPart) | What::Unknown => false,
+            _ => placed > 0 || next.action().is_some(),
+        });
+        if behind && alone && items[index - 1].noun().is_some() {
+            items[index].what = What::Means(Meaning::Place(rear));
+        }
+    }
+}
+
+/// `injector coded in ECM`: behind another part, the module that holds what was written is no part of the job.
+pub(super) fn write_into(lexicon: &Lexicon, text: &str, tokens: &[Token], items: &mut [Item]) {
+    let ends = |item: &Item| matches!(item.what, What::Comma | What::Stop);
+    for run in items.split_mut(ends) {
+        let writes = |item: &Item| {
+            let action = item.action().map(|(action, _)| &lexicon.actions[usize::from(action)]);
+            action.is_some_and(|action| action.gives.as_deref() == Some("program"))
+        };
+        let Some(at) = run.iter().position(writes) else { continue };
+        let into = run.get(at + 1).is_some_and(|item| {
+            let word = &text[tokens[item.from].from..tokens[item.to - 1].to];
+            ["in", "into", "to", "onto", "in the", "to the"]
+                .iter()
+                .any(|known| word.eq_ignore_ascii_case(known))
+        });
+        let part = run[..at].iter().any(|item| item.noun().is_some());
+        let idle = |item: &Item| item.means(Meaning::Filler);
+        let behind = run[at + 1..].iter().skip(1).position(|item| !idle(item));
+        if let Some(module) = behind.map(|behind| at + 2 + behind).filter(|_| into && part)
+            && run[module].noun().is_some()
+        {
+            run[module].what = What::Means(Meaning::Filler);
         }
     }
 }

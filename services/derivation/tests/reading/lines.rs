@@ -346,3 +346,62 @@ proptest! {
         prop_assert_ne!(read(&conditional).reading, Reading::Sure, "{}", conditional);
     }
 }
+
+#[test]
+fn what_belongs_to_a_part_is_not_taken_for_the_part() {
+    let parts = [
+        "throttle body",
+        "ECM",
+        "EGR valve",
+        "turbo",
+        "transmission",
+        "ABS module",
+        "steering rack",
+        "LR air spring",
+        "alternator",
+        "cluster",
+        "LH headlamp",
+        "windshield",
+        "front radar",
+        "radiator",
+        "inverter",
+        "LF window regulator",
+    ];
+    // Words that a lexicon may know as something else, and words that it may not know at all.
+    let things = [
+        "mount",
+        "mounts",
+        "plug",
+        "stop",
+        "socket",
+        "label",
+        "bleeder",
+        "bracket",
+        "bushing",
+        "seal",
+        "stud",
+        "yoke",
+        "perch",
+        "elbow",
+        "dipstick",
+        "reinforcement",
+        "dust cover",
+    ];
+    let lines = |part: &str, thing: &str| {
+        [
+            format!("Replace {part} {thing}"),
+            format!("{part} {thing} replaced"),
+            format!("Installed new {thing} on {part}"),
+            format!("Replace {thing} of {part}"),
+            format!("fitted new {thing} to {part}"),
+            format!("{thing} on {part} replaced"),
+        ]
+    };
+    for (part, thing) in parts.iter().flat_map(|part| things.iter().map(move |thing| (part, thing)))
+    {
+        for text in lines(part, thing) {
+            let reading = read(&text);
+            assert_ne!(reading.reading, Reading::Sure, "{text}: {reading:?}");
+        }
+    }
+}
