@@ -38,10 +38,9 @@ async fn work_done_without_a_network_is_judged_as_of_then_and_told_as_late() {
     let taken_at = now(&yard.shop).await;
     yard.shop.advance(1200).await;
 
-    // Twenty minutes later the client has its network back: what it showed at minute 2 is too old for a start now.
+    // Twenty minutes later the client has its network back.
     let shown = taken_at + TimeDelta::seconds(120);
     yard.ada.show(&held, shown_at(&held, shown)).await;
-    yard.ada.act(&held, "start", json!({})).await.expect_problem(409, "precondition-not-met");
 
     // A moment outside the attempt is no moment of it.
     for at in [taken_at - TimeDelta::seconds(600), taken_at + TimeDelta::seconds(9000)] {
@@ -180,4 +179,77 @@ async fn a_client_clock_that_is_off_is_noticed_and_told() {
     assert!(answer.await.expect(200)["clock_off_seconds"].is_null());
     let told = report(&yard, order).await;
     assert!(told.contains("s ahead") && told.contains("s behind"), "{told}");
+}
+
+#[tokio::test]
+async fn what_was_asked_for_and_refused_was_not_done_before_that() {
+    let yard = yard().await;
+    let (order, held) = taken(&yard).await;
+    let taken_at = now(&yard.shop).await;
+    yard.shop.advance(1200).await;
+    let shown = taken_at + TimeDelta::seconds(120);
+    yard.ada.show(&held, shown_at(&held, shown)).await;
+    // What was shown at minute 2 is too old for a start now, and whoever asks for a start now has not started before.
+    yard.ada.act(&held, "start", json!({})).await.expect_problem(409, "precondition-not-met");
+    let at = json!({ "at": shown + TimeDelta::seconds(10) });
+    yard.ada.act(&held, "start", at).await.expect_problem(422, "unprocessable");
+    yard.ada.prepare(&held).await;
+    yard.ada.start(&held).await;
+
+    yard.shop.advance(60).await;
+    yard.ada
+        .act(&held, "finish", json!({ "outcome": "passed" }))
+        .await
+        .expect_problem(409, "result-not-proven");
+    let early = now(&yard.shop).await - TimeDelta::seconds(30);
+    let proof = proofs(&held.task.proof, early);
+    let finish = json!({ "outcome": "passed", "at": early, "evidence": proof });
+    yard.ada.act(&held, "finish", finish).await.expect_problem(422, "unprocessable");
+
+    let auditor = yard.shop.as_role(Role::Auditor);
+    let told = auditor.get(&format!("/v1/orders/{order}/report")).await.expect(200);
+    let asked: Vec<&str> = told["refusals"]
+        .as_array()
+        .expect("refusals")
+        .iter()
+        .filter_map(|r| r["asked"].as_str())
+        .collect();
+    assert!(asked[0].starts_with("start `") && asked[1].starts_with("finish `"), "{asked:?}");
+    assert_eq!(asked.len(), 2, "{asked:?}");
+}
+
+#[tokio::test]
+async fn cautions_are_read_before_the_start_that_is_told_late() {
+    for in_time in [false, true] {
+        let yard = yard().await;
+        let order = taken_in(&yard.shop, rear_pads("RO-1")).await;
+        let held = yard.ada.take(task(&order, OPENING).id).await;
+        let at = now(&yard.shop).await + TimeDelta::seconds(60);
+        yard.shop.advance(600).await;
+        yard.ada.show(&held, shown_at(&held, at)).await;
+        let names = held.task.cautions.iter().map(|c| c.caution.id.as_str());
+        let mut cautions = json!({ "cautions": names.collect::<Vec<_>>() });
+        if in_time {
+            cautions["at"] = json!(at);
+        }
+        yard.ada.act(&held, "acknowledgements", cautions).await.expect(200);
+        let start = json!({ "at": at + TimeDelta::seconds(20) });
+        let started = yard.ada.act(&held, "start", start).await;
+        if in_time {
+            started.expect(200);
+        } else {
+            started.expect_problem(409, "caution-not-acknowledged");
+        }
+    }
+}
+
+#[tokio::test]
+async fn a_key_gives_nobody_the_answer_of_another() {
+    let yard = yard().await;
+    let order = taken_in(&yard.shop, rear_pads("RO-1")).await;
+    let body = json!({ "task": task(&order, OPENING).id });
+    let [ada, bo] = [&yard.ada, &yard.bo].map(|one| one.client.with("idempotency-key", "the same"));
+    let first = ada.post("/v1/leases", body.clone()).await.expect(201);
+    bo.post("/v1/leases", body.clone()).await.expect_problem(409, "taken");
+    assert_eq!(ada.post("/v1/leases", body).await.expect(201), first);
 }

@@ -154,3 +154,40 @@ async fn a_run_that_broke_off_goes_on_and_is_judged_from_there_besides_what_did_
         }
     }
 }
+
+#[tokio::test]
+async fn what_was_shown_at_once_decides_also_when_the_end_is_told_to_have_come_before_it() {
+    let yard = yard().await;
+    let (_, held) = running(&yard).await;
+    yard.shop.advance(40).await;
+    let end = yard.ada.show_the_run(&held).await;
+    yard.shop.advance(20).await;
+    let shown = yard.ada.show(&held, vec![coolant(118, now(&yard.shop).await)]).await;
+    assert_eq!(shown["broken"], json!(["coolant_warm"]));
+    let finish =
+        json!({ "outcome": "passed", "at": end, "evidence": proofs(&held.task.proof, end) });
+    let refused = yard.ada.act(&held, "finish", finish).await;
+    let problem = refused.expect_problem(409, "result-not-proven");
+    assert!(problem.to_string().contains("118 Cel"), "{problem:#}");
+}
+
+#[tokio::test]
+async fn what_a_refused_finish_brought_is_kept() {
+    let yard = yard().await;
+    let (order, held) = running(&yard).await;
+    yard.shop.advance(40).await;
+    let at = now(&yard.shop).await;
+    yard.ada.show_the_run(&held).await;
+    let code = json!({ "kind": "frame", "protocol": "obd", "bytes": "43010300", "taken_at": at });
+    let mut evidence = proofs(&held.task.proof, at);
+    evidence.push(code);
+    evidence.push(coolant(118, at));
+    let finish = json!({ "outcome": "passed", "evidence": evidence });
+    yard.ada.act(&held, "finish", finish).await.expect_problem(409, "result-not-proven");
+    let again = yard.ada.act(&held, "finish", json!({ "outcome": "passed" })).await;
+    let problem = again.expect_problem(409, "result-not-proven");
+    assert!(problem.to_string().contains("118 Cel"), "{problem:#}");
+    let auditor = yard.shop.as_role(Role::Auditor);
+    let report = auditor.get(&format!("/v1/orders/{order}/report")).await.expect(200).to_string();
+    assert!(report.contains("43010300") && report.contains("118 Cel"), "{report}");
+}

@@ -160,6 +160,30 @@ async fn another_vehicle_than_the_orders_is_refused() {
 }
 
 #[tokio::test]
+async fn what_another_vehicle_gave_counts_for_nothing_until_the_right_one_is_shown() {
+    let yard = yard().await;
+    let order = taken_in(&yard.shop, rear_pads("RO-1")).await;
+    let held = yard.ada.take(task(&order, OPENING).id).await;
+    yard.ada.acknowledge(&held).await;
+    let at = now(&yard.shop).await;
+    let mut items = vec![vin_frame("1G4AH59H45G118341", at)];
+    items.extend(proofs(&held.task.preconditions, at));
+    yard.ada.act(&held, "evidence", json!({ "items": items })).await.expect(200);
+    yard.shop.advance(1).await;
+    yard.ada.show(&held, vec![vin_frame(crate::worker::VIN, now(&yard.shop).await)]).await;
+    let (kind, problem) = refused_start(&yard.ada, &held).await;
+    assert_eq!(kind, "precondition-not-met", "{problem:#}");
+    yard.ada.prepare(&held).await;
+    yard.ada.start(&held).await;
+    // Nor does it pass with another vehicle before it.
+    let at = now(&yard.shop).await;
+    let mut evidence = proofs(&held.task.proof, at);
+    evidence.push(vin_frame("1G4AH59H45G118341", at));
+    let finish = json!({ "outcome": "passed", "evidence": evidence });
+    yard.ada.act(&held, "finish", finish).await.expect_problem(409, "vehicle-mismatch");
+}
+
+#[tokio::test]
 async fn of_two_technicians_who_take_one_task_at_once_one_gets_it() {
     let yard = yard().await;
     let order = taken_in(&yard.shop, rear_pads("RO-1")).await;

@@ -317,6 +317,9 @@ pub struct NewAcknowledgement {
     /// Names of cautions.
     #[schema(min_items = 1, max_items = 50)]
     pub cautions: Vec<String>,
+    /// When they were read, from a client that had no network then; otherwise now.
+    #[serde(default)]
+    pub at: Option<DateTime<Utc>>,
 }
 
 /// Start a task.

@@ -114,7 +114,7 @@ impl Technician {
         if cautions.is_empty() {
             return Ok(());
         }
-        let body = NewAcknowledgement { fence: job.fence, cautions };
+        let body = NewAcknowledgement { fence: job.fence, cautions, at: None };
         let path = job.path("acknowledgements");
         self.client.post::<_, TaskView>(&path, &body).await.map(drop)
     }

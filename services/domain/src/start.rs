@@ -112,6 +112,32 @@ pub enum Identity {
     Mismatch(String, String),
 }
 
+impl Identity {
+    /// What it puts in the way.
+    pub fn obstacle(&self) -> Option<Obstacle> {
+        match self {
+            Self::Matches => None,
+            Self::Missing => Some(Obstacle {
+                accepts: vec![
+                    "frame with the VIN read from the vehicle".to_owned(),
+                    "attestation `vehicle_identity` with the last six characters of the VIN or of the plate, beside a file that shows `vin_photo` or `plate_photo`".to_owned(),
+                ],
+                who: vec!["technician".to_owned()],
+                ..Obstacle::new(
+                    "identity_missing",
+                    "nothing shows in this attempt that this is the order's vehicle",
+                    "send the VIN read from the vehicle, or type the last six characters of VIN or plate beside a photo of it",
+                )
+            }),
+            Self::Mismatch(expected, seen) => Some(Obstacle::new(
+                "vehicle_mismatch",
+                format!("the order is for {expected}, the vehicle shown is {seen}"),
+                "bring the right vehicle, or have the order's identity corrected by two people",
+            )),
+        }
+    }
+}
+
 /// A hold on the vehicle.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct VehicleHold {
@@ -242,26 +268,7 @@ fn order_of_things(snapshot: &Snapshot, now: DateTime<Utc>, found: &mut Vec<Obst
 }
 
 fn vehicle(snapshot: &Snapshot, now: DateTime<Utc>, found: &mut Vec<Obstacle>) {
-    match &snapshot.identity {
-        Identity::Matches => {}
-        Identity::Missing => found.push(Obstacle {
-            accepts: vec![
-                "frame with the VIN read from the vehicle".to_owned(),
-                "attestation `vehicle_identity` with the last six characters of the VIN or of the plate, beside a file that shows `vin_photo` or `plate_photo`".to_owned(),
-            ],
-            who: vec!["technician".to_owned()],
-            ..Obstacle::new(
-                "identity_missing",
-                "nothing shows in this attempt that this is the order's vehicle",
-                "send the VIN read from the vehicle, or type the last six characters of VIN or plate beside a photo of it",
-            )
-        }),
-        Identity::Mismatch(expected, seen) => found.push(Obstacle::new(
-            "vehicle_mismatch",
-            format!("the order is for {expected}, the vehicle shown is {seen}"),
-            "bring the right vehicle, or have the order's identity corrected by two people",
-        )),
-    }
+    found.extend(snapshot.identity.obstacle());
     for with in &snapshot.vehicle_busy_with {
         found.push(Obstacle::new(
             "vehicle_busy",

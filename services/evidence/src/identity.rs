@@ -33,9 +33,7 @@ pub fn judge(
     now: DateTime<Utc>,
 ) -> Identity {
     let counts = |sample: &&Sample| {
-        let mark = |mark: &Mark| *mark != Mark::WrongVehicle && mark.objection().is_some();
-        let marked = sample.marks.iter().any(mark);
-        !marked && sample.taken_at >= attempt_from && sample.taken_at <= now
+        is_sound(sample) && sample.taken_at >= attempt_from && sample.taken_at <= now
     };
     let mut sorted: Vec<&Sample> = samples.iter().filter(counts).collect();
     sorted.sort_by_key(|sample| (sample.taken_at, sample.received_at, sample.id));
@@ -68,21 +66,33 @@ pub fn judge(
     }
 }
 
-/// Samples that another vehicle gave: everything taken from a VIN that differs on, until one that matches.
+/// Samples that another vehicle gave: all that was taken while the VIN read last, or read first of all, was not the
+/// expected one.
 pub fn foreign(expected: &Expected, samples: &[Sample]) -> Vec<Uuid> {
     let Some(vin) = &expected.vin else {
         return Vec::new();
     };
+    let is_other = |sample: &Sample| match &sample.kind {
+        Kind::Vin { vin: read } if is_sound(sample) => Some(!same(vin, read)),
+        _ => None,
+    };
+    if !samples.iter().any(|sample| is_other(sample) == Some(true)) {
+        return Vec::new(); // as nearly always
+    }
     let mut sorted: Vec<&Sample> = samples.iter().collect();
-    sorted.sort_by_key(|sample| (sample.taken_at, sample.received_at, sample.id));
-    let mut elsewhere = false;
+    let is_read = |sample: &Sample| matches!(sample.kind, Kind::Vin { .. });
+    sorted.sort_by_key(|one| (one.taken_at, !is_read(one), one.received_at, one.id));
+    let mut elsewhere = sorted.iter().find_map(|sample| is_other(sample)).unwrap_or_default();
     let from_elsewhere = |sample: &&Sample| {
-        if let Kind::Vin { vin: read } = &sample.kind {
-            elsewhere = !same(vin, read);
-        }
+        elsewhere = is_other(sample).unwrap_or(elsewhere);
         elsewhere
     };
     sorted.into_iter().filter(from_elsewhere).map(|sample| sample.id).collect()
+}
+
+/// Whether nothing speaks against a sample but the vehicle that it tells.
+fn is_sound(sample: &Sample) -> bool {
+    !sample.marks.iter().any(|mark| *mark != Mark::WrongVehicle && mark.objection().is_some())
 }
 
 fn same(one: &str, other: &str) -> bool {

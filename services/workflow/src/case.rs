@@ -6,6 +6,7 @@ use chrono::{DateTime, Utc};
 use domain::lifecycle::{LineState, OrderState, TaskEvent, TaskState};
 use domain::operation::Operation;
 use domain::procedure::{Ends, PlaceOfWork};
+use evidence::intake::CLOCK_TOLERANCE;
 use evidence::sample::Sample;
 use serde_json::json;
 use store::attempts::{AcknowledgementRow, AttemptRow, Needed};
@@ -89,7 +90,10 @@ impl Case {
     /// theirs.
     pub(crate) fn acknowledged_by_holder(&self, task: &TaskRow) -> BTreeSet<String> {
         let holder = task.technician.map(|id| id.to_string());
-        let of_attempt = |a: &&AcknowledgementRow| a.task == task.id && a.attempt == task.attempt;
+        let of_attempt = |a: &&AcknowledgementRow| {
+            let by_now = a.at <= self.now + CLOCK_TOLERANCE;
+            a.task == task.id && a.attempt == task.attempt && by_now
+        };
         let read = self.acknowledged.iter().filter(of_attempt);
         let theirs = read.filter(|a| holder.as_ref().is_none_or(|holder| a.by_person == *holder));
         theirs.map(|a| a.caution.clone()).collect()

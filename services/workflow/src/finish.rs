@@ -5,7 +5,7 @@ use contract::problem::ProblemKind;
 use contract::tasks::{NewFinish, Outcome, TaskView};
 use domain::lifecycle::{TaskEvent, TaskState};
 use domain::procedure::ThenAfterFailure;
-use domain::start::Obstacle;
+use domain::start::{Identity, Obstacle};
 use domain::verdict::{Finding, Verdict};
 use evidence::judge::{Phase, confront};
 use serde_json::json;
@@ -19,9 +19,13 @@ use crate::evidence::Arrival;
 use crate::flow::{Flow, Step};
 use crate::record::Happening;
 use crate::refusal::Refusal;
+use crate::refused::{Asked, last_refused};
 use crate::reported::{Done, done};
 use crate::start::{unproven, with_hazards};
 use crate::{verdicts, view};
+
+/// What is asked for here.
+const FINISH: &str = "finish";
 
 /// Ends a task.
 pub async fn finish(
@@ -34,15 +38,19 @@ pub async fn finish(
         let mut case = step.lock_case_of_task(task).await?;
         step.held_lease(&case, task, new.fence)?;
         let row = case.task(task)?.clone();
+        let now = case.now;
+        let attempt = case.attempt(&row).cloned();
+        let refused = attempt.as_ref().and_then(|attempt| last_refused(attempt, FINISH));
+        let from =
+            refused.or(row.started_at).or(attempt.as_ref().map(|a| a.taken_at)).unwrap_or(now);
+        let done = done(new.at, from, now)?;
         if !new.evidence.is_empty()
-            && let Some(attempt) = case.attempt(&row).cloned()
+            && let Some(attempt) = attempt
         {
+            // It is kept whatever becomes of the finish.
             let items: Vec<_> = new.evidence.iter().cloned().map(Ok).collect();
             step.take_in(&mut case, task, &attempt, &Arrival::default(), &items).await?;
         }
-        let now = case.now;
-        let from = row.started_at.or(case.attempt(&row).map(|a| a.taken_at)).unwrap_or(now);
-        let done = done(new.at, from, now)?;
         if done.late {
             step.look_back(&mut case, task).await?;
         }
@@ -77,6 +85,25 @@ pub(crate) fn against_passing(running: &[Finding], proof: &[Finding]) -> Vec<Obs
     obstacles
 }
 
+/// What did not hold and was shown to its sender at once decides, also when the end is told to have come before it.
+fn shown_at_once(case: &Case, task: &TaskRow, running: &mut [Finding]) {
+    let Some(attempt) = case.attempt(task) else { return };
+    let broken = &attempt.detail["broken"];
+    let since = verdicts::of(case, task, &task.definition.preconditions, Phase::Running);
+    for (then, now) in running.iter_mut().zip(since) {
+        let shown = broken[&now.id]["at_once"] == true && now.verdict == Verdict::Violated;
+        if shown && then.id == now.id && then.verdict != Verdict::Violated {
+            *then = now;
+        }
+    }
+}
+
+/// The vehicle that stands there, by what was read last, is not the order's.
+fn another_vehicle(case: &Case, task: &TaskRow) -> Option<Obstacle> {
+    let seen = verdicts::identity(case, task);
+    seen.obstacle().filter(|_| matches!(seen, Identity::Mismatch(..)))
+}
+
 impl Step {
     /// What is never waived is finished and attested by a person who signed in a short while ago.
     pub(crate) fn signed_in_for(&self, task: &TaskRow) -> Result<(), Refusal> {
@@ -99,16 +126,18 @@ impl Step {
         done: Done,
     ) -> Result<(), Refusal> {
         if task.state != TaskState::Running {
-            return Err(crate::case::wrong_state(task, TaskEvent::Pass));
+            return Err(crate::case::wrong_state(task, TaskEvent::Pass).keeping());
         }
-        self.signed_in_for(task)?;
+        self.signed_in_for(task).map_err(Refusal::keeping)?;
         let now = std::mem::replace(&mut case.now, done.at);
         let mut running = verdicts::of(case, task, &task.definition.preconditions, Phase::Running);
         let mut proof = verdicts::of(case, task, &task.definition.proof, Phase::Finishing);
         case.now = now;
-        let obstacles = against_passing(&running, &proof);
+        shown_at_once(case, task, &mut running);
+        let mut obstacles = against_passing(&running, &proof);
+        obstacles.extend(another_vehicle(case, task));
         if !obstacles.is_empty() {
-            return Err(Refusal::obstacles(with_hazards(obstacles, task)));
+            return Err(self.refuse_finish(case, task, done, obstacles).await?);
         }
         confront(&mut running, &mut proof);
         self.conclude(
@@ -129,31 +158,44 @@ impl Step {
         done: Done,
     ) -> Result<(), Refusal> {
         let Some(check) = &task.definition.quick_check else {
-            return Err(Refusal::field("/quick_check", "this procedure has no quick check"));
+            let detail = "this procedure has no quick check";
+            return Err(Refusal::field("/quick_check", detail).keeping());
         };
         if task.state != TaskState::Taken {
             return Err(Refusal::new(
                 ProblemKind::WrongState,
                 "a quick check closes a task that was taken, not started",
             )
-            .with("state", task.state.word()));
+            .with("state", task.state.word())
+            .keeping());
         }
         let now = std::mem::replace(&mut case.now, done.at);
         let proof = verdicts::of(case, task, &check.proof, Phase::Starting);
         case.now = now;
         let mut obstacles = unproven(&proof);
-        if verdicts::identity(case, task) != domain::start::Identity::Matches {
-            obstacles.push(Obstacle::new(
-                "identity_missing",
-                "nothing shows in this attempt that this is the order's vehicle",
-                "send the VIN read from the vehicle, or type the last six characters of VIN or plate beside a photo of it",
-            ));
-        }
+        obstacles.extend(verdicts::identity(case, task).obstacle());
         if !obstacles.is_empty() {
-            return Err(Refusal::obstacles(with_hazards(obstacles, task)));
+            return Err(self.refuse_finish(case, task, done, obstacles).await?);
         }
         let detail = json!({ "proof": proof, "note": note });
         self.conclude(case, task, "passed_by_check", detail, done).await
+    }
+
+    async fn refuse_finish(
+        &mut self,
+        case: &mut Case,
+        task: &TaskRow,
+        done: Done,
+        obstacles: Vec<Obstacle>,
+    ) -> Result<Refusal, Refusal> {
+        let obstacles = with_hazards(obstacles, task);
+        match case.attempt(task).cloned() {
+            Some(attempt) => {
+                let asked = Asked { what: FINISH, as_of: done.at };
+                self.refuse(case, task, attempt, asked, obstacles).await
+            }
+            None => Ok(Refusal::obstacles(obstacles)),
+        }
     }
 
     /// Passes a task: its wait begins, what it used is free, the service mode that it leaves is closed.
@@ -245,7 +287,7 @@ impl Step {
         done: Done,
     ) -> Result<(), Refusal> {
         if note.trim().is_empty() {
-            return Err(Refusal::field("/note", "a failure is told in words"));
+            return Err(Refusal::field("/note", "a failure is told in words").keeping());
         }
         let now = case.now;
         self.note_late_end(case, task, done).await?;

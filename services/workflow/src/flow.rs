@@ -143,14 +143,15 @@ impl Flow {
         {
             return Ok(serde_json::from_str(&answer).map_err(StoreError::from)?);
         }
-        let answer = step(&mut here).await?;
-        if let Some(once) = &call.once {
-            let at = here.now().await?;
-            let stored = StoredAnswer {
-                fingerprint: once.fingerprint.to_vec(),
-                answer: serde_json::to_string(&answer).map_err(StoreError::from)?,
-            };
-            stored_answers::insert(&mut here.tx, shop, operation, &once.key, &stored, at).await?;
+        let answer = step(&mut here).await;
+        match &answer {
+            Ok(answer) => {
+                if let Some(once) = &call.once {
+                    here.answer(operation, once, answer).await?;
+                }
+            }
+            Err(refusal) if refusal.0.kept => {}
+            Err(_) => return answer,
         }
         store::commit(here.tx).await?;
         self.bell.notify_waiters();
@@ -161,7 +162,7 @@ impl Flow {
             // Nobody may be watching.
             drop(self.changes.send(order));
         }
-        Ok(answer)
+        answer
     }
 
     /// Runs a step that writes, and takes all of it back: what would be, if.
@@ -269,9 +270,31 @@ impl Step {
         Ok(self.ids.next(now))
     }
 
+    /// Keeps the answer to a key for the caller who used it.
+    async fn answer(
+        &mut self,
+        operation: &str,
+        once: &Once,
+        answer: &impl Serialize,
+    ) -> Result<(), Refusal> {
+        let (shop, at) = (self.shop(), self.now().await?);
+        let stored = StoredAnswer {
+            fingerprint: once.fingerprint.to_vec(),
+            answer: serde_json::to_string(answer).map_err(StoreError::from)?,
+        };
+        let operation = self.own(operation);
+        Ok(stored_answers::insert(&mut self.tx, shop, &operation, &once.key, &stored, at).await?)
+    }
+
+    /// An operation as its answers are kept: two people who use the same key do not get each other's.
+    fn own(&self, operation: &str) -> String {
+        format!("{operation} by {}", self.caller.person())
+    }
+
     /// The answer given to this key before, after locking the key so that a second request does not run beside it.
     async fn answered(&mut self, operation: &str, once: &Once) -> Result<Option<String>, Refusal> {
         let shop = self.shop();
+        let operation = self.own(operation);
         let mut hash = Sha256::new();
         for part in [shop.as_bytes().as_slice(), operation.as_bytes(), once.key.as_bytes()] {
             hash.update(part);
@@ -281,7 +304,7 @@ impl Step {
         let mut lock = [0; 8];
         lock.copy_from_slice(&digest[..8]);
         let lock = i64::from_be_bytes(lock);
-        match stored_answers::find(&mut self.tx, shop, operation, &once.key, lock).await? {
+        match stored_answers::find(&mut self.tx, shop, &operation, &once.key, lock).await? {
             Known::New => Ok(None),
             Known::Busy => Err(Refusal::new(
                 ProblemKind::RequestInProgress,

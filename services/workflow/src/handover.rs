@@ -15,6 +15,7 @@ use crate::case::Case;
 use crate::flow::{Flow, Step};
 use crate::record::Happening;
 use crate::refusal::Refusal;
+use crate::reported::Done;
 use crate::skills::lacking;
 use crate::start::others;
 use crate::take::GRACE;
@@ -154,7 +155,8 @@ impl Step {
             .await?;
         }
         if !cautions.is_empty() {
-            self.read_cautions(case, task, cautions).await?;
+            let read = Done { at: case.now, late: false };
+            self.read_cautions(case, task, cautions, read).await?;
         }
         waivers::accept(self.conn(), shop, offer.id, case.now).await?;
         self.record(Happening {

@@ -51,6 +51,7 @@ mod really_used;
 mod recent;
 mod record;
 pub mod refusal;
+mod refused;
 pub mod release;
 pub mod report;
 mod reported;

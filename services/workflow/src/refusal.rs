@@ -28,6 +28,8 @@ pub struct Reason {
     pub members: Map<String, Value>,
     /// The fault behind it; for the log alone.
     pub cause: Option<StoreError>,
+    /// What the step wrote before it was refused stays: evidence, and that something was asked for.
+    pub(crate) kept: bool,
 }
 
 impl Refusal {
@@ -40,6 +42,7 @@ impl Refusal {
             reasons: Vec::new(),
             members: Map::new(),
             cause: None,
+            kept: false,
         }))
     }
 
@@ -79,6 +82,13 @@ impl Refusal {
     #[must_use]
     pub fn with(mut self, member: &str, value: impl Into<Value>) -> Self {
         self.0.members.insert(member.to_owned(), value.into());
+        self
+    }
+
+    /// The same refusal of a step that keeps what it wrote so far.
+    #[must_use]
+    pub(crate) fn keeping(mut self) -> Self {
+        self.0.kept = true;
         self
     }
 

@@ -1,14 +1,16 @@
 //! The completion report of an order: what was required, why, what was shown, who did it and when.
 
 mod attempt;
+mod refusals;
 mod shown;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{DateTime, Utc};
 use contract::tasks::Because;
 use domain::lifecycle::TaskState;
 use domain::vehicle::FactValue;
+use evidence::identity;
 use evidence::sample::Sample;
 use paper::report::task::{Caution, Limit, Precondition, Reason, Task};
 use paper::report::{
@@ -25,7 +27,9 @@ use crate::case::Case;
 use crate::flow::Flow;
 use crate::limits;
 use crate::refusal::Refusal;
+use crate::verdicts;
 use attempt::attempt;
+use refusals::refusals;
 use shown::samples;
 
 /// The report as JSON.
@@ -47,6 +51,8 @@ struct Sources {
     redacted: BTreeMap<Uuid, Vec<u8>>,
     waivers: Vec<store::waivers::WaiverRow>,
     departures: Vec<store::departures::DepartureRow>,
+    /// What another vehicle than the order's gave.
+    foreign: BTreeSet<Uuid>,
 }
 
 async fn report(flow: &Flow, caller: &Caller, order: Uuid) -> Result<Report, Refusal> {
@@ -72,8 +78,10 @@ async fn report(flow: &Flow, caller: &Caller, order: Uuid) -> Result<Report, Ref
             let own = |entry: &EntryRow| tasks.iter().any(|task| entry.subject == task.to_string());
             entries.splice(0..0, earlier.into_iter().filter(own));
         }
+        let evidence = store::attempts::evidence(step.conn(), id, &tasks).await?;
         let sources = Sources {
-            evidence: store::attempts::evidence(step.conn(), id, &tasks).await?,
+            foreign: foreign(&case, &evidence),
+            evidence,
             entries,
             names,
             waivers: store::waivers::history(step.conn(), id, &tasks).await?,
@@ -191,10 +199,20 @@ fn draw(
                 revoked_at: w.revoked_at,
             })
             .collect(),
-        refusals: Vec::new(),
+        refusals: refusals(case, sources),
         addenda: Vec::new(),
         catalogue: Catalogue { version: order.catalogue_version.clone(), basis: notice },
     }
+}
+
+/// What another vehicle gave, in each attempt for itself.
+fn foreign(case: &Case, evidence: &[EvidenceRow]) -> BTreeSet<Uuid> {
+    let mut attempts: BTreeMap<(Uuid, i32), Vec<Sample>> = BTreeMap::new();
+    for row in evidence {
+        attempts.entry((row.task, row.attempt)).or_default().extend(samples(row));
+    }
+    let expected = verdicts::expected(case);
+    attempts.values().flat_map(|samples| identity::foreign(&expected, samples)).collect()
 }
 
 /// What the evidence of all attempts says against itself.

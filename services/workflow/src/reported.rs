@@ -34,7 +34,9 @@ pub(crate) fn done(
         return refuse("it lies in the future by the service's clock");
     }
     if at < from - CLOCK_TOLERANCE {
-        return refuse("it lies before the attempt, or before its start");
+        return refuse(
+            "it lies before the attempt or its start, or before it was asked for and refused",
+        );
     }
     let late = now - at > CLOCK_TOLERANCE;
     Ok(Done { at: if late { at.max(from) } else { now }, late })

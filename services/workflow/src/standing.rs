@@ -21,6 +21,7 @@ use crate::case::Case;
 use crate::flow::Step;
 use crate::limits;
 use crate::refusal::Refusal;
+use crate::verdicts;
 
 /// Seconds by which the known moment trails behind, at least and at most; it stays where it is for as long. In between it
 /// is twice as long as readings took to arrive, so that few come that were taken before it.
@@ -228,8 +229,9 @@ fn judged(
         routine: attempt.detail["routine"].as_str().map(str::to_owned),
     };
     // Refusals are all read every time; what they say is not for ever.
-    let samples = case.samples.get(&task.id).into_iter().flatten();
+    let samples = verdicts::of_this_vehicle(case, task);
     let known: Vec<Sample> = samples
+        .iter()
         .filter(|s| s.taken_at <= to && !matches!(s.kind, Kind::Refused { .. }))
         .cloned()
         .collect();

@@ -21,9 +21,13 @@ use crate::disturbance::{disturbed_brackets, task_inside};
 use crate::flow::{Flow, Step};
 use crate::record::Happening;
 use crate::refusal::Refusal;
+use crate::refused::{Asked, last_refused};
 use crate::reported::{Done, done};
 use crate::take::GRACE;
 use crate::{departures, measured_bay, verdicts, view};
+
+/// What is asked for here.
+const START: &str = "start";
 
 /// Starts a task, or refuses with every reason at once.
 pub async fn start(
@@ -38,22 +42,36 @@ pub async fn start(
         let catalogue = step.catalogue_of(flow, &case).await?;
         let now = case.now;
         let held = case.task(task)?.clone();
+        let as_held = case.attempt(&held).cloned();
         step.note_what_is_used(&mut case, &held, new).await?;
         let before = case.task(task)?.clone();
-        let done = done(new.at, case.attempt(&before).map_or(now, |a| a.taken_at), now)?;
+        let from = as_held.as_ref().map_or(now, |a| last_refused(a, START).unwrap_or(a.taken_at));
+        let done = done(new.at, from, now)?;
         if done.late {
             step.look_back(&mut case, task).await?;
         }
         // What was done without a network is judged as of then, and held against what is known of the time since.
         case.now = done.at;
-        let snapshot = step.snapshot(&case, catalogue.catalogue(), task, new.fence).await?;
+        let mut snapshot = step.snapshot(&case, catalogue.catalogue(), task, new.fence).await?;
+        case.now = now;
+        if let seen @ Identity::Mismatch(..) = verdicts::identity(&case, &before) {
+            snapshot.identity = seen; // whatever was seen before
+        }
+        case.now = done.at;
         let mut obstacles = may_start(&snapshot, done.at);
         if done.late {
             step.held_lease(&case, task, new.fence)?;
             obstacles.extend(step.in_the_way_at(&case, &before, done.at).await?);
         }
         if !obstacles.is_empty() {
-            return Err(Refusal::obstacles(with_hazards(obstacles, &before)));
+            let obstacles = with_hazards(obstacles, &before);
+            case.now = now;
+            let asked = Asked { what: START, as_of: done.at };
+            let holds = step.held_lease(&case, task, new.fence).is_ok();
+            return Err(match as_held.filter(|_| holds) {
+                Some(attempt) => step.refuse(&mut case, &held, attempt, asked, obstacles).await?,
+                None => Refusal::obstacles(obstacles),
+            });
         }
         let findings = verdicts::of(&case, &before, &before.definition.preconditions, Phase::Starting);
         case.now = now;

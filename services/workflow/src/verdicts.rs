@@ -1,5 +1,7 @@
 //! What the evidence of the present attempt says, by the pure judge.
 
+use std::borrow::Cow;
+
 use chrono::{DateTime, Utc};
 use contract::tasks::VerdictsView;
 use domain::lifecycle::TaskState;
@@ -20,6 +22,16 @@ use crate::waive;
 /// The samples of the present attempt that bear on now.
 pub(crate) fn samples<'a>(case: &'a Case, task: &TaskRow) -> &'a [Sample] {
     case.samples.get(&task.id).map_or(&[], Vec::as_slice)
+}
+
+/// The same without what another vehicle gave: all that was taken while the VIN that was read was not the order's.
+pub(crate) fn of_this_vehicle<'a>(case: &'a Case, task: &TaskRow) -> Cow<'a, [Sample]> {
+    let all = samples(case, task);
+    let foreign = identity::foreign(&expected(case), all);
+    if foreign.is_empty() {
+        return Cow::Borrowed(all);
+    }
+    Cow::Owned(all.iter().filter(|sample| !foreign.contains(&sample.id)).cloned().collect())
 }
 
 /// The stretch of time that is judged.
@@ -61,7 +73,7 @@ pub(crate) fn of(
     let Some(window) = window(case, task, phase).filter(|_| present) else {
         return judge(conditions, &[], &nobody, phase);
     };
-    let mut found = judge(conditions, samples(case, task), &window, phase);
+    let mut found = judge(conditions, &of_this_vehicle(case, task), &window, phase);
     if let Some(attempt) = case.attempt(task).filter(|_| phase == Phase::Running) {
         found = Standing::of(attempt).over(found);
     }
@@ -92,7 +104,7 @@ pub(crate) fn next_change(case: &Case, task: &TaskRow) -> Option<DateTime<Utc>> 
     let next = |conditions: &[Precondition], phase| {
         let window = window(case, task, phase)?;
         let conditions = limits::in_force(case, task, conditions);
-        judge::next_change(&conditions, samples(case, task), &window, phase)
+        judge::next_change(&conditions, &of_this_vehicle(case, task), &window, phase)
     };
     let preconditions = &task.definition.preconditions;
     match task.state {
@@ -107,11 +119,15 @@ pub(crate) fn next_change(case: &Case, task: &TaskRow) -> Option<DateTime<Utc>> 
     }
 }
 
+/// The order's vehicle.
+pub(crate) fn expected(case: &Case) -> Expected {
+    Expected { vin: case.vehicle.vin.clone(), plate: case.vehicle.plate.clone() }
+}
+
 /// What was shown of the vehicle's identity in this attempt.
 pub(crate) fn identity(case: &Case, task: &TaskRow) -> Identity {
-    let expected = Expected { vin: case.vehicle.vin.clone(), plate: case.vehicle.plate.clone() };
     let from = case.attempt(task).map_or(case.now, |a| a.taken_at);
-    identity::judge(&expected, samples(case, task), from, case.now)
+    identity::judge(&expected(case), samples(case, task), from, case.now)
 }
 
 /// The answer to evidence.

@@ -2,6 +2,7 @@
 
 use domain::lifecycle::TaskState;
 use domain::verdict::{Finding, Verdict};
+use evidence::intake::CLOCK_TOLERANCE;
 use evidence::sample::Sample;
 use serde_json::json;
 use store::attempts::AttemptRow;
@@ -60,8 +61,8 @@ impl Step {
             .filter(|f| f.verdict == Verdict::Violated && !f.waived && !noted.contains_key(&f.id))
             .collect();
         for finding in &new {
-            attempt.detail["broken"][&finding.id] =
-                json!({ "at": case.now, "detail": finding.detail, "evidence": finding.evidence });
+            attempt.detail["broken"][&finding.id] = json!({ "at": case.now, "detail": finding.detail, "evidence": finding.evidence,
+                    "at_once": shown_at_once(case, row, finding) });
             self.record(Happening {
                 kind: "precondition.broken",
                 order: Some(case.order.id),
@@ -74,4 +75,11 @@ impl Step {
         }
         if new.is_empty() { Ok(()) } else { self.keep_attempt(case, attempt).await }
     }
+}
+
+/// Whether what a finding rests on came as it was taken: whoever sent it had a network, and was told at once.
+fn shown_at_once(case: &Case, row: &TaskRow, finding: &Finding) -> bool {
+    verdicts::samples(case, row)
+        .iter()
+        .any(|s| finding.evidence.contains(&s.id) && s.received_at - s.taken_at <= CLOCK_TOLERANCE)
 }

@@ -45,13 +45,8 @@ pub(super) fn attempt(
         serde_json::from_value(attempt.detail[member].clone()).unwrap_or_default()
     };
     let proof = findings("proof");
-    let rests: BTreeSet<Uuid> =
-        proof.iter().chain(&findings("start")).flat_map(|f| f.evidence.iter().copied()).collect();
-    let other_files: Vec<Uuid> = items
-        .iter()
-        .filter(|e| e.kind == "attachment" && !rests.contains(&e.id))
-        .map(|e| e.id)
-        .collect();
+    let judged = [findings("start"), findings("while_running"), proof.clone()].concat();
+    let rests: BTreeSet<Uuid> = judged.iter().flat_map(|f| f.evidence.iter().copied()).collect();
     let identity = items.iter().find_map(|e| {
         samples(e).into_iter().find_map(|s| match s.kind {
             Kind::Vin { vin } => Some(format!("VIN read from the vehicle: {vin}")),
@@ -111,20 +106,32 @@ pub(super) fn attempt(
                 evidence: marked(shown(&finding.evidence), finding.by_alternative),
             })
             .collect(),
-        // What proves the result, then the files that nothing rests on.
+        // What proves the result, then the files and the answers that nothing rests on.
         results: proof
             .iter()
             .flat_map(|finding| marked(shown(&finding.evidence), finding.by_alternative))
-            .chain(shown(&other_files))
+            .chain(shown(&unused(&items, &rests)))
             .collect(),
         events: sources
             .entries
             .iter()
             .filter(|entry| span(entry) || told_of(entry))
-            .map(|entry| Event { at: entry.at, by: entry.by.clone(), text: told(entry) })
+            .map(|entry| Event { at: entry.at, by: entry.by.clone(), text: told(entry, name) })
             .chain(set_aside(&items, sources))
             .collect(),
     }
+}
+
+/// Files and diagnostic answers on which no verdict rests; the same answer once.
+fn unused(items: &[&EvidenceRow], rests: &BTreeSet<Uuid>) -> Vec<Uuid> {
+    let mut answers = BTreeSet::new();
+    let others = items.iter().filter(|item| !rests.contains(&item.id));
+    let told = others.filter(|item| match item.kind.as_str() {
+        "attachment" => true,
+        "frame" => answers.insert((item.given["bytes"].to_string(), &item.marks)),
+        _ => false,
+    });
+    told.map(|item| item.id).collect()
 }
 
 /// The holder, those who worked with them, and the second person who gave their word.
@@ -186,37 +193,44 @@ fn marked(mut shown: Vec<Evidence>, by_alternative: bool) -> Vec<Evidence> {
     shown
 }
 
-/// What was sent and proves nothing, by instrument and reason.
+/// Values of one instrument that are told one by one.
+const MOST_TOLD: usize = 5;
+
+/// What was sent and proves nothing, by signal, instrument and reason.
 fn set_aside(items: &[&EvidenceRow], sources: &Sources) -> Vec<Event> {
-    let mut by_reason: BTreeMap<(String, &str), (Event, usize)> = BTreeMap::new();
+    let mut by_reason: BTreeMap<(String, String, &str), (&EvidenceRow, Vec<String>)> =
+        BTreeMap::new();
     for item in items {
         let marks = item.marks.iter().filter_map(|mark| Mark::of_word(mark));
-        let reasons: Vec<&str> = marks.filter_map(Mark::objection).collect();
+        let mut reasons: Vec<&str> = marks.filter_map(Mark::objection).collect();
+        reasons.extend(sources.foreign.contains(&item.id).then_some(ELSEWHERE));
         let shown = (!reasons.is_empty()).then(|| evidence(item, sources));
         for (why, shown) in reasons.iter().zip(shown.iter().cycle()) {
             let unit = shown.given.unit.as_deref().unwrap_or_default();
-            let event = || Event {
-                at: item.received_at,
-                by: item.observed_by.clone(),
-                text: format!(
-                    "`{}` {} {unit} from {} does not count: {why}",
-                    shown.what, shown.given.value, shown.source
-                ),
-            };
-            let kept = by_reason.entry((shown.source.clone(), why)).or_insert_with(|| (event(), 0));
-            kept.1 += 1;
+            let value = format!("{} {unit}", shown.given.value).trim().to_owned();
+            let kept = by_reason
+                .entry((shown.what.clone(), shown.source.clone(), why))
+                .or_insert_with(|| (item, Vec::new()));
+            kept.1.push(value);
         }
     }
-    by_reason
-        .into_values()
-        .map(|(event, count)| match count {
-            1 => event,
-            _ => Event { text: format!("{} ({count} items)", event.text), ..event },
-        })
-        .collect()
+    let told = by_reason.into_iter().map(|((what, source, why), (first, values))| {
+        let some = values[..values.len().min(MOST_TOLD)].join(", ");
+        let more = values.len().saturating_sub(MOST_TOLD);
+        let more = if more == 0 { String::new() } else { format!(" and {more} more") };
+        Event {
+            at: first.received_at,
+            by: first.observed_by.clone(),
+            text: format!("`{what}` {some}{more} from {source} does not count: {why}"),
+        }
+    });
+    told.collect()
 }
 
-fn told(entry: &EntryRow) -> String {
+/// Why what another vehicle gave is set aside.
+const ELSEWHERE: &str = "another vehicle was shown when it was taken";
+
+fn told(entry: &EntryRow, name: impl Fn(Uuid) -> String) -> String {
     let text = |member: &str| entry.data[member].as_str().unwrap_or_default().to_owned();
     let late = |what: &str, member: &str| {
         let seconds = entry.data["late_seconds"].as_i64().unwrap_or_default();
@@ -242,7 +256,11 @@ fn told(entry: &EntryRow) -> String {
             entry.data["detail"]["vehicle_condition"].as_str().unwrap_or("the lease ended")
         ),
         "task.decided" => format!("decided: {} ({})", text("decision"), text("reason")),
-        "handover.offered" => format!("offered to another technician: {}", text("note")),
+        "handover.offered" => {
+            let to = entry.data["to"].as_str().and_then(|id| id.parse().ok());
+            let to = to.map_or_else(|| "another technician".to_owned(), name);
+            format!("offered to {to}: {}", text("note"))
+        }
         "handover.accepted" => "taken over by another technician".to_owned(),
         "task.failed" if entry.data["late_seconds"].is_i64() => {
             format!("{}: {}", late("failed", "ended_at"), text("note"))

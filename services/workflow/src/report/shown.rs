@@ -1,6 +1,7 @@
 //! An item of evidence: what it says, with what it was taken, and what speaks against it.
 
 use chrono::{DateTime, Utc};
+use evidence::intake::CLOCK_TOLERANCE;
 use evidence::sample::Sample;
 use paper::report::Value;
 use paper::report::task::Evidence;
@@ -69,6 +70,10 @@ pub(super) fn evidence(row: &EvidenceRow, sources: &Sources) -> Evidence {
     };
     if row.entered_by != row.observed_by {
         marks.push(format!("entered by {}", named(&row.entered_by)));
+    }
+    let later = row.received_at - row.taken_at;
+    if later > CLOCK_TOLERANCE {
+        marks.push(format!("received {} s later", later.num_seconds()));
     }
     marks.extend(row.device.as_ref().map(|device| format!("entered on {device}")));
     let instrument = given["equipment"].as_str().and_then(|id| id.parse().ok()).map(|id: Uuid| {
