@@ -29,6 +29,7 @@ async fn send(yard: &Yard, held: &Held, items: &[String]) -> Value {
 async fn every_bad_item_is_answered_for_itself_and_the_good_ones_are_kept() {
     let yard = yard().await;
     let held = taken(&yard).await;
+    yard.shop.advance(10).await;
     let at = now(&yard.shop).await;
     let reading = |signal: &str, value: &str, unit: &str, at: &str| {
         format!(
@@ -43,7 +44,8 @@ async fn every_bad_item_is_answered_for_itself_and_the_good_ones_are_kept() {
             r#"{{ "kind": "attestation", "statement": "wheels_chocked", "holds": true, "text": "{text}", "taken_at": "{stamp}" }}"#
         )
     };
-    let other_vehicle = vin_frame("1M8GDM9AXKP042788", at).to_string();
+    let other_vehicle = vin_frame("1M8GDM9AXKP042788", at - TimeDelta::seconds(5)).to_string();
+    let own_again = vin_frame(crate::worker::VIN, at - TimeDelta::seconds(1)).to_string();
     let cases: Vec<(String, &str, &str)> = vec![
         (good.clone(), "accepted", "12.9 V"),
         (good, "refused", "repeats item 0"),
@@ -75,6 +77,7 @@ async fn every_bad_item_is_answered_for_itself_and_the_good_ones_are_kept() {
         ),
         (reading("battery_voltage", "13.2", "V", "yesterday"), "refused", "`taken_at`"),
         (other_vehicle, "marked", "wrong_vehicle"),
+        (own_again, "accepted", "VIN"),
         (word("a\\u0000b"), "refused", "NUL"),
         (
             r#"{ "kind": "rumour", "taken_at": "2026-01-01T00:00:00Z" }"#.to_owned(),

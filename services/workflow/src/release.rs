@@ -84,6 +84,11 @@ fn may_leave(case: &Case, new: &NewRelease) -> Result<(), Refusal> {
                 "something still ends after hand-over; this is a release of kind `open_learning`",
             ));
         }
+        ReleaseKind::OpenLearning if !learning => {
+            let detail =
+                "nothing is left to end after hand-over; this is a release of kind `complete`";
+            return Err(Refusal::field("/kind", detail));
+        }
         ReleaseKind::Complete | ReleaseKind::OpenLearning => {}
         ReleaseKind::IncompleteTowed => {
             if new.reason.is_none() {
@@ -104,6 +109,10 @@ fn may_leave(case: &Case, new: &NewRelease) -> Result<(), Refusal> {
         }
     }
     if blocked.is_empty() {
+        if new.kind == ReleaseKind::OpenLearning && !learning {
+            let detail = "nothing ends after hand-over; this is a release of kind `complete`";
+            return Err(Refusal::field("/kind", detail));
+        }
         return Ok(());
     }
     let detail = blocked.iter().map(|b| b.detail.as_str()).collect::<Vec<_>>().join("; ");
