@@ -84,11 +84,6 @@ fn may_leave(case: &Case, new: &NewRelease) -> Result<(), Refusal> {
                 "something still ends after hand-over; this is a release of kind `open_learning`",
             ));
         }
-        ReleaseKind::OpenLearning if !learning => {
-            let detail =
-                "nothing is left to end after hand-over; this is a release of kind `complete`";
-            return Err(Refusal::field("/kind", detail));
-        }
         ReleaseKind::Complete | ReleaseKind::OpenLearning => {}
         ReleaseKind::IncompleteTowed => {
             if new.reason.is_none() {
