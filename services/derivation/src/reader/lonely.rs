@@ -169,6 +169,7 @@ impl Line<'_, '_> {
                 && let Some(replace) = self.action_named("replace", &part)
             {
                 // `SRS unit and both front pretensioners new`
+                self.leave_heading(&part);
                 let joined = joint == Joint::And;
                 let before = if joined { std::mem::take(&mut self.pending) } else { Vec::new() };
                 for part in before.iter().chain([&part]) {

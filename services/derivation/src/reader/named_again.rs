@@ -1,7 +1,7 @@
 //! A part named again by one word of its name: `backup camera foggy, new cam`, `EPB motor burnt, replaced actuator`.
 
 use crate::lexicon::Lexicon;
-use crate::lexicon::kinds::{Axle, Meaning, Noun, Place};
+use crate::lexicon::kinds::{Axle, Half, Meaning, Noun, Place};
 use crate::lexicon::phrases::WordId;
 use crate::reader::items::{Item, What};
 use crate::reader::tokens::Token;
@@ -17,8 +17,11 @@ pub(super) fn name_again(lexicon: &Lexicon, text: &str, tokens: &[Token], items:
                 What::Means(if aside { Meaning::Filler } else { Meaning::Noun(again) });
         }
         let next = items[index + 1..].iter().find_map(Item::action);
+        let last = items[..index].last().and_then(Item::action);
         let moves = next
-            .is_some_and(|(action, _)| *lexicon.actions[usize::from(action)].name == *"transfer");
+            .into_iter()
+            .chain(last)
+            .any(|(action, _)| *lexicon.actions[usize::from(action)].name == *"transfer");
         let moved = items[index].noun().filter(|_| moves);
         if let Some(sitting) = moved.and_then(|moved| sitting_in(lexicon, moved, &named)) {
             items[index].what = What::Means(Meaning::Noun(sitting));
@@ -175,13 +178,16 @@ pub(super) fn name_the_rear(text: &str, tokens: &[Token], items: &mut [Item]) {
     }
 }
 
-/// `injector coded in ECM`: behind another part, the module that holds what was written is no part of the job.
+/// `injector coded in ECM`, `glass reattached to regulator`: what something goes into or onto is no part of the job.
 pub(super) fn write_into(lexicon: &Lexicon, text: &str, tokens: &[Token], items: &mut [Item]) {
     let ends = |item: &Item| matches!(item.what, What::Comma | What::Stop);
     for run in items.split_mut(ends) {
         let writes = |item: &Item| {
             let action = item.action().map(|(action, _)| &lexicon.actions[usize::from(action)]);
-            action.is_some_and(|action| action.gives.as_deref() == Some("program"))
+            action.is_some_and(|action| {
+                action.gives.as_deref() == Some("program")
+                    || matches!(action.half, Some(Half::In | Half::Back))
+            })
         };
         let Some(at) = run.iter().position(writes) else { continue };
         let into = run.get(at + 1).is_some_and(|item| {
@@ -190,13 +196,13 @@ pub(super) fn write_into(lexicon: &Lexicon, text: &str, tokens: &[Token], items:
                 .iter()
                 .any(|known| word.eq_ignore_ascii_case(known))
         });
-        let part = run[..at].iter().any(|item| item.noun().is_some());
-        let idle = |item: &Item| item.means(Meaning::Filler);
-        let behind = run[at + 1..].iter().skip(1).position(|item| !idle(item));
-        if let Some(module) = behind.map(|behind| at + 2 + behind).filter(|_| into && part)
-            && run[module].noun().is_some()
-        {
-            run[module].what = What::Means(Meaning::Filler);
+        let part = run.iter().position(|item| item.noun().is_some()).is_some_and(|part| part < at);
+        let behind = run[at + 1..].iter().skip(1).position(|item| !item.means(Meaning::Filler));
+        let whole =
+            behind.map(|behind| at + 2 + behind).filter(|whole| run[*whole].noun().is_some());
+        if let Some(whole) = whole.filter(|_| into) {
+            let what = if part { Meaning::Filler } else { Meaning::SmallPart };
+            run[whole].what = What::Means(what);
         }
     }
 }

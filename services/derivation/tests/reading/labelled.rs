@@ -201,6 +201,8 @@ fn lines_in_many_hands_are_read_within_the_bounds_of_the_held_out() {
         ("twentysixth", include_str!("../labelled/twentysixth.yaml")),
         ("twentyseventh", include_str!("../labelled/twentyseventh.yaml")),
         ("twentyeighth", include_str!("../labelled/twentyeighth.yaml")),
+        ("thirtieth", include_str!("../labelled/thirtieth.yaml")),
+        ("thirtyfirst", include_str!("../labelled/thirtyfirst.yaml")),
     ] {
         let figures = judge(&labelled(yaml));
         figures.tell(name);
