@@ -35,6 +35,8 @@ pub struct Lexicon {
     part_words: FxHashSet<WordId>,
     /// Words that right behind a part make another thing of it.
     things_behind: FxHashSet<WordId>,
+    /// What a module holds.
+    software: FxHashSet<WordId>,
 }
 
 /// Why a lexicon can't be used.
@@ -116,6 +118,7 @@ impl Lexicon {
             verbs: Vec::new(),
             part_words: FxHashSet::default(),
             things_behind: FxHashSet::default(),
+            software: FxHashSet::default(),
         };
         for (word, shorts) in &words.short {
             for short in shorts {
@@ -180,6 +183,17 @@ impl Lexicon {
                     || word.len() > 8 && self.looks_like_action(word)
             }
         }
+    }
+
+    /// The index of an action; they stand in the order of their names.
+    pub(crate) fn action(&self, name: &str) -> Option<u16> {
+        let index = self.actions.binary_search_by(|action| (*action.name).cmp(name)).ok()?;
+        u16::try_from(index).ok()
+    }
+
+    /// Whether a word means what a module holds: `firmware`.
+    pub(crate) fn is_software(&self, word: WordId) -> bool {
+        self.software.contains(&word)
     }
 
     /// Whether a word right behind a part names another thing: `mount`, `plug`.

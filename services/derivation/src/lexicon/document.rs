@@ -39,6 +39,7 @@ pub(super) struct WordsDocument {
     pub(super) fillers: Vec<String>,
     pub(super) part_words: Vec<String>,
     pub(super) things_behind: Vec<String>,
+    pub(super) software: Vec<String>,
     pub(super) no_typos: Vec<String>,
 }
 

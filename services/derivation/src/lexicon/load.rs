@@ -173,13 +173,12 @@ impl Lexicon {
         for (entry, phrases, meaning) in lists {
             self.add(entry, phrases, meaning, faults);
         }
-        for word in &words.part_words {
-            let id = self.words.learn(word);
-            self.part_words.insert(id);
-        }
-        for word in &words.things_behind {
-            let id = self.words.learn(word);
-            self.things_behind.insert(id);
+        for (set, known) in [
+            (&mut self.part_words, &words.part_words),
+            (&mut self.things_behind, &words.things_behind),
+            (&mut self.software, &words.software),
+        ] {
+            set.extend(known.iter().map(|word| self.words.learn(word)));
         }
         for word in &words.no_typos {
             self.words.leave_alone(word);

@@ -261,11 +261,10 @@ fn turned(
 
 /// `clutch kit in`: a part is put in; `gearbox out`, where something is put back or in later, one is taken out.
 fn put_in(lexicon: &Lexicon, text: &str, tokens: &[Token], items: &mut [Item]) {
-    let named = |name: &str| {
-        let index = lexicon.actions.iter().position(|action| &*action.name == name);
-        index.and_then(|index| u16::try_from(index).ok())
+    let (Some(install), Some(remove)) = (lexicon.action("install"), lexicon.action("remove"))
+    else {
+        return;
     };
-    let (Some(install), Some(remove)) = (named("install"), named("remove")) else { return };
     let halves = |item: &Item| {
         let half = item.action().and_then(|(action, _)| lexicon.actions[usize::from(action)].half);
         matches!(half, Some(Half::In | Half::Back))
@@ -314,8 +313,7 @@ fn describe(lexicon: &Lexicon, text: &str, tokens: &[Token], items: &mut [Item])
 
 /// `disc neg batt cable`, `batt disc`: beside a battery it is no brake disc.
 fn take_off(lexicon: &Lexicon, text: &str, tokens: &[Token], items: &mut [Item]) {
-    let disconnect = lexicon.actions.iter().position(|action| &*action.name == "disconnect");
-    let Some(disconnect) = disconnect.and_then(|index| u16::try_from(index).ok()) else { return };
+    let Some(disconnect) = lexicon.action("disconnect") else { return };
     for index in 1..items.len() {
         let battery = |item: &Item| {
             let noun = item.noun().map(|noun| &lexicon.nouns[usize::from(noun)]);

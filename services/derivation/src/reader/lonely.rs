@@ -392,9 +392,8 @@ impl Line<'_, '_> {
     }
 
     pub(super) fn action_named(&self, name: &str, part: &Named) -> Option<Done> {
-        let index = self.lexicon.actions.iter().position(|action| *action.name == *name)?;
         Some(Done {
-            action: u16::try_from(index).ok()?,
+            action: self.lexicon.action(name)?,
             weak: false,
             from: part.from,
             to: part.to,
