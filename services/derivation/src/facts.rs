@@ -139,6 +139,8 @@ pub(crate) struct Facts {
     words: Vec<Vec<Box<str>>>,
     pub(crate) atoms: Vec<Atom>,
     atom_ids: FxHashMap<Atom, AtomId>,
+    /// The features in the order of their names.
+    features: Vec<(Box<str>, FactId)>,
 }
 
 impl Facts {
@@ -166,6 +168,10 @@ impl Facts {
         self.names.push(name.into());
         self.words.push(Vec::new());
         self.ids.insert(name.into(), id);
+        if id >= BUILT_IN.len() {
+            let place = self.features.partition_point(|(feature, _)| **feature < *name);
+            self.features.insert(place, (name.into(), id));
+        }
         id
     }
 
@@ -227,11 +233,12 @@ impl Facts {
         if let Some(year) = vehicle.model_year {
             values[3] = Value::Year(year);
         }
+        // Both are sorted, so that no name is hashed.
+        let mut features = self.features.iter().peekable();
         for (name, value) in &vehicle.features {
-            if let Some(&fact) = self.ids.get(name.as_str())
-                && fact >= BUILT_IN.len()
-            {
-                values[fact] = match value {
+            while features.next_if(|(feature, _)| **feature < *name.as_str()).is_some() {}
+            if let Some((_, fact)) = features.next_if(|(feature, _)| **feature == *name.as_str()) {
+                values[*fact] = match value {
                     FactValue::Flag(flag) => Value::Flag(*flag),
                     FactValue::Word(word) => Value::Word(word),
                     FactValue::Unknown => Value::Unknown,

@@ -7,6 +7,7 @@ use domain::order::{Authorisation, Done, Reading};
 use domain::vehicle::{FactValue, Powertrain, VehicleFacts};
 
 /// An order that owns what a derivation borrows.
+#[derive(Clone)]
 pub(crate) struct Order {
     pub(crate) vehicle: VehicleFacts,
     pub(crate) lines: Vec<RepairLine>,
