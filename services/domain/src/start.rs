@@ -218,16 +218,27 @@ pub fn may_start(snapshot: &Snapshot, now: DateTime<Utc>) -> Vec<Obstacle> {
 
 fn lease(snapshot: &Snapshot, now: DateTime<Utc>, found: &mut Vec<Obstacle>) {
     if snapshot.state != TaskState::Taken {
-        let detail = format!("the task is {}, it must be taken", snapshot.state.word());
-        found.push(Obstacle::new("wrong_state", detail, "take the task first"));
+        let detail =
+            format!("the task is {}, only one that is taken is started", snapshot.state.word());
+        let how = match snapshot.state {
+            TaskState::Running => "it runs already: finish it, or tell that it was interrupted",
+            TaskState::Held | TaskState::Failed => "decide what becomes of it first",
+            TaskState::Waiting | TaskState::Ready => "take it first",
+            _ => "it is over; nothing is to be done",
+        };
+        found.push(Obstacle::new("wrong_state", detail, how));
     }
     let over = snapshot.lease_until.is_none_or(|until| until <= now);
     if snapshot.state == TaskState::Taken && (!snapshot.lease_held || over) {
-        found.push(Obstacle::new(
-            "lease_lost",
-            "the lease with this fence has ended",
-            "take the task again and use the fence of that answer",
-        ));
+        let (detail, how) = if over {
+            ("the lease with this fence has ended", "take the task again")
+        } else {
+            (
+                "the lease in force is another: it has another fence or is somebody else's",
+                "take the task when it is free",
+            )
+        };
+        found.push(Obstacle::new("lease_lost", detail, how));
     }
     if !snapshot.order_open {
         found.push(Obstacle::new(
