@@ -5,6 +5,7 @@ use crate::budget::{Budget, heat};
 use crate::construct::{Draft, real};
 use crate::critical;
 use crate::dice::Dice;
+use crate::model::Ticks;
 use crate::outcome::Spent;
 use crate::refit::Refit;
 use crate::shop::{Shop, index};
@@ -27,27 +28,67 @@ pub(crate) fn search(
             None => walk(shop, start, &mut dice, part(0.0, 1.0, (hot, cold))),
         };
     }
-    let refit = Refit::new(shop, start.clone());
-    let (some, all) = refit.reach();
-    // Ruin and recreate comes far in one step and bears a hotter start, unless there is little left to gain. What it leaves alone is left to the walk.
-    let costs = real(start.cost);
-    let hotter = ((4.0 * hot).min(0.1 * costs), cold.min(0.02 * costs));
-    match (some, all) {
-        (true, true) => refit_all(refit, &mut dice, part(0.0, 1.0, hotter)),
-        (true, false) => {
-            let better = refit_all(refit, &mut dice, part(0.0, 0.6, hotter));
-            walk(shop, better, &mut dice, part(0.6, 1.0, (0.2 * hot, cold)))
-        }
-        _ => walk(shop, start, &mut dice, part(0.0, 1.0, (hot, cold))),
+    let (some, all) = Refit::new(shop, start.clone()).reach();
+    if !some {
+        return walk(shop, start, &mut dice, part(0.0, 1.0, (hot, cold)));
     }
+    // What ruin and recreate leaves alone is left to the walk.
+    let end = if all { 1.0 } else { 0.6 };
+    let better = refit_in_rounds(shop, &start, &mut dice, &|from, to, heat| {
+        part(from * end, to * end, heat)
+    });
+    if all { better } else { walk(shop, better, &mut dice, part(end, 1.0, (0.2 * hot, cold))) }
 }
 
-fn refit_all(mut refit: Refit<'_, '_>, dice: &mut Dice, mut budget: Budget<'_>) -> Draft {
+/// Ruins and recreates as often from the start as there is time to cool down well, since once cooled down it does not leave the broad lines it found.
+fn refit_in_rounds<'b>(
+    shop: &Shop<'_>,
+    start: &Draft,
+    dice: &mut Dice,
+    part: &dyn Fn(f64, f64, (f64, f64)) -> Budget<'b>,
+) -> Draft {
+    let (hot, cold) = heat(shop);
+    let range = (8.0 * hot, cold);
+    // One step goes far and bears a hot start, unless there is little left to gain.
+    let costs = real(start.cost);
+    let heat = (range.0.min(0.1 * costs), range.1.min(0.02 * costs));
+    let mut refit = Refit::new(shop, start.clone());
+    let mut budget = part(0.0, PROBE, (heat.0, heat.0));
+    let mut best = refit_all(&mut refit, dice, &mut budget, range);
+    let steps = real(i64::try_from(budget.steps()).unwrap_or(0)) / PROBE;
+    let enough = STEPS_PER_VEHICLE * real(Ticks::from(index(refit.vehicles.len())));
+    let rounds = (steps / enough).floor().clamp(1.0, 16.0);
+    let share = (1.0 - PROBE) / rounds;
+    let mut from = PROBE;
+    while from + 0.5 * share < 1.0 && best.cost > 0 {
+        if from > PROBE {
+            refit = Refit::new(shop, start.clone());
+        }
+        let found = refit_all(&mut refit, dice, &mut part(from, from + share, heat), range);
+        if found.cost < best.cost {
+            best = found;
+        }
+        from += share;
+    }
+    best
+}
+
+/// The share of the time that shows how many steps there will be.
+const PROBE: f64 = 0.01;
+/// More steps make a round little better than another round does.
+const STEPS_PER_VEHICLE: f64 = 3_000.0;
+
+fn refit_all(
+    refit: &mut Refit<'_, '_>,
+    dice: &mut Dice,
+    budget: &mut Budget<'_>,
+    range: (f64, f64),
+) -> Draft {
     let mut best = Best::new(refit.table.plan.clone());
     best.plan.cost = refit.cost;
     while best.plan.cost > 0 && budget.goes_on() {
         let slack = budget.slack(dice);
-        if !refit.attempt(dice, slack) {
+        if !refit.attempt(dice, slack, budget.cooled(range)) {
             refit.take_back();
             continue;
         }
@@ -100,4 +141,22 @@ fn walk(shop: &Shop<'_>, start: Draft, dice: &mut Dice, mut budget: Budget<'_>) 
         best.offer(walk.trial.cost, |job| (nodes[job].spot, nodes[job].start, nodes[job].end));
     }
     if best.plan.cost < start.cost { best.plan } else { start }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::search;
+    use crate::construct::construct;
+    use crate::screen::screen;
+
+    #[test]
+    fn several_rounds_give_the_same_again_and_no_worse_than_the_start() {
+        let model = crate::samples::busy_shop(12);
+        let (shop, _) = screen(&model, &[]);
+        let start = construct(&shop);
+        let rounds = || search(&shop, start.clone(), 3, Some(80_000), &|| 0.0);
+        let (one, other) = (rounds(), rounds());
+        assert!(one.cost < start.cost);
+        assert_eq!((one.cost, one.starts, one.ends), (other.cost, other.starts, other.ends));
+    }
 }

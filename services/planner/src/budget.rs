@@ -46,6 +46,16 @@ impl<'a> Budget<'a> {
         true
     }
 
+    /// How many steps there were.
+    pub(crate) const fn steps(&self) -> u64 {
+        self.count
+    }
+
+    /// How far the search has cooled down between two temperatures, from 0 to 1.
+    pub(crate) fn cooled(&self, (hot, cold): (f64, f64)) -> f64 {
+        ((hot / self.temperature).ln() / (hot / cold).ln()).clamp(0.0, 1.0)
+    }
+
     /// How much more than before the next plan may cost.
     #[expect(clippy::cast_possible_truncation, reason = "far below 2^52")]
     pub(crate) fn slack(&self, dice: &mut Dice) -> i64 {

@@ -181,7 +181,9 @@ impl Chart {
     pub(crate) fn equip(&mut self, shop: &Shop<'_>, job: usize, takes: bool) {
         let (work, node) = (&shop.works[job], &self.nodes[job]);
         if work.fixed.is_none() && !work.equipment.is_empty() {
-            shop.equip(&mut self.uses, work, node.spot.bay, (node.start, node.end), takes);
+            for (pool, units) in shop.equipment(work, node.spot.bay) {
+                self.uses[pool].take(node.start, node.end, if takes { units } else { -units });
+            }
         }
     }
 

@@ -13,7 +13,8 @@
 //!
 //! The first plan comes from dispatching (`construct`) with apparent tardiness cost for several look-aheads. Then `anneal` searches:
 //! - `refit` takes late vehicles and those in their way out of a timetable with gaps (`table`) and lays them in again in another sequence. All others stay
-//!   where they are, so a try costs the same in a shop of any size;
+//!   where they are, so a try costs the same in a shop of any size. Who is taken out, `ruin` tells or, the more often the colder it is, `claim`. Where there
+//!   is time it is done in several rounds from the start, and the best of them counts;
 //! - `trial` gives single jobs another turn, bay or people, and lays in anew whatever that reaches: for what `refit` leaves alone (brackets,
 //!   immobile vehicles);
 //! - `critical` is for job shops, where a job takes a machine and all that counts is when everything is done: it moves jobs of a longest chain, with a
@@ -40,6 +41,7 @@ mod best;
 mod budget;
 mod build;
 mod chart;
+mod claim;
 mod construct;
 mod critical;
 mod dice;
@@ -56,4 +58,5 @@ mod screen;
 mod shop;
 mod table;
 mod trial;
+mod undo;
 mod uses;

@@ -5,7 +5,7 @@ use crate::chart::EVER;
 use crate::dice::Dice;
 use crate::model::Ticks;
 use crate::shop::{NONE, Spot, Work, index};
-use crate::table::{Table, leaves};
+use crate::table::{Stay, Table, leaves};
 
 /// A spot that could be, by cost, end, rank of the bay and of the person; with its start.
 type Found = ((i64, Ticks, usize, usize), Spot, Ticks);
@@ -13,9 +13,28 @@ type Found = ((i64, Ticks, usize, usize), Spot, Ticks);
 /// One option in so many is overlooked, so that the same gap is not always filled the same way.
 const BLINK: usize = 50;
 
+/// What becomes of other vehicles' work that lies where a job could go (a person's pause is no place for other work either way).
+#[derive(Clone, Copy)]
+pub(crate) enum Others {
+    Stay,
+    GiveWay,
+}
+
 impl Table<'_, '_> {
     /// The first moment at which bay or person is open and free for the length.
     fn gap(&self, row: u32, at: Ticks, length: Ticks) -> Ticks {
+        self.gap_between(row, at, length, |_| true)
+    }
+
+    /// Like [`Table::gap`], of those that are in the way.
+    #[inline]
+    fn gap_between(
+        &self,
+        row: u32,
+        at: Ticks,
+        length: Ticks,
+        in_the_way: impl Fn(&Stay) -> bool,
+    ) -> Ticks {
         let row = &self.rows[row as usize];
         let mut at = at;
         let first = row.partition_point(|stay| stay.until <= at);
@@ -23,7 +42,9 @@ impl Table<'_, '_> {
             if stay.from >= at + length {
                 break;
             }
-            at = at.max(stay.until);
+            if in_the_way(stay) {
+                at = at.max(stay.until);
+            }
         }
         at
     }
@@ -62,11 +83,27 @@ impl Table<'_, '_> {
     }
 
     /// The first start and end at a spot from a moment on.
-    fn fit(&self, job: usize, spot: Spot, from: Ticks) -> Option<(Ticks, Ticks)> {
+    pub(crate) fn fit(
+        &self,
+        job: usize,
+        spot: Spot,
+        from: Ticks,
+        others: Others,
+    ) -> Option<(Ticks, Ticks)> {
         let shop = self.shop;
         let work = &shop.works[job];
         let full = work.length_in(spot.bay);
         let hold = if work.settle_bay { work.settle } else { 0 };
+        let gap = |row: u32, at: Ticks, length: Ticks| match others {
+            Others::Stay => self.gap(row, at, length),
+            Others::GiveWay => {
+                self.gap_between(row, at, length, |stay| !self.gives_way(stay, work.vehicle))
+            }
+        };
+        let uses = match others {
+            Others::Stay => &self.uses,
+            Others::GiveWay => &shop.pools,
+        };
         let (mut start, mut length) = (from, full);
         loop {
             let before = start;
@@ -75,14 +112,14 @@ impl Table<'_, '_> {
                     let (from, to) = self.gap_paused(work, person, start, full);
                     (start, length) = (from, to - from);
                 } else {
-                    start = self.gap(shop.person_row(person), start, length);
+                    start = gap(shop.person_row(person), start, length);
                 }
             }
             if spot.bay != NONE && start < NEVER {
-                start = self.gap(spot.bay, start, length + hold);
+                start = gap(spot.bay, start, length + hold);
             }
             if start < NEVER && !work.equipment.is_empty() {
-                start = shop.equipped(&self.uses, work, spot.bay, start, length);
+                start = shop.equipped(uses, work, spot.bay, start, length);
             }
             start = self.after_visits(work, spot.bay, start, length);
             if start >= NEVER || start + length > shop.model.horizon {
@@ -175,7 +212,7 @@ impl Table<'_, '_> {
                     return;
                 }
                 let spot = Spot { bay, people };
-                let Some((start, end)) = self.fit(job, spot, at) else { return };
+                let Some((start, end)) = self.fit(job, spot, at, Others::Stay) else { return };
                 let (cost, end, rank) = price(end);
                 let key = (cost, end, rank, number);
                 if best.as_ref().is_none_or(|(known, ..)| key < *known) {

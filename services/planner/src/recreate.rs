@@ -23,26 +23,40 @@ enum Turns {
     OneAfterAnother,
     ByChance,
     SoonestFirst,
+    /// About in the sequence in which they were.
+    AsBefore,
 }
 
 impl Refit<'_, '_> {
     /// Lays everything in again; gives what the vehicles cost unless it is more than the limit.
-    pub(crate) fn recreate(&mut self, dice: &mut Dice, limit: i64) -> Option<i64> {
-        let turns = match dice.below(10) {
-            0..6 => Turns::OneAfterAnother,
-            6..8 => Turns::ByChance,
-            _ => Turns::SoonestFirst,
-        };
+    pub(crate) fn recreate(&mut self, dice: &mut Dice, limit: i64, cooled: f64) -> Option<i64> {
+        let turns = self.turns(dice, cooled);
         let mut lines = self.lines(dice);
         let mut total: i64 = lines.iter().map(|line| line.costs).sum();
         while total <= limit {
             let Some(number) = self.whose_turn(&lines, turns, dice) else { return Some(total) };
             let line = &mut lines[number];
             let before = line.costs;
-            self.lay_in_next(line, dice, limit - total + before)?;
+            self.lay_in_next(line, turns, dice, limit - total + before)?;
             total += line.costs - before;
         }
         None
+    }
+
+    /// How they take turns this time; the sequence is kept rather when the search has cooled down.
+    fn turns(&mut self, dice: &mut Dice, cooled: f64) -> Turns {
+        if dice.unit() < 0.7 * cooled {
+            for &(job, _, start, _) in &self.lifted {
+                let length = usize::try_from(self.shop.works[job as usize].length).unwrap_or(0);
+                self.began[job as usize] = start + Ticks::from(index(dice.below(1 + length)));
+            }
+            return Turns::AsBefore;
+        }
+        match dice.below(10) {
+            0..3 => Turns::SoonestFirst,
+            3..5 => Turns::ByChance,
+            _ => Turns::OneAfterAnother,
+        }
     }
 
     /// The vehicles that are out, in the sequence of their urgency.
@@ -76,6 +90,9 @@ impl Refit<'_, '_> {
                 let count = open.clone().count();
                 open.nth(dice.below(count))
             }
+            Turns::AsBefore => open.min_by_key(|&number| {
+                lines[number].open.iter().map(|&job| self.began[job as usize]).min()
+            }),
             Turns::SoonestFirst => open.min_by_key(|&number| {
                 let jobs = lines[number].open.iter();
                 jobs.filter_map(|&job| self.table.ready(job as usize)).min().unwrap_or(NEVER)
@@ -117,7 +134,7 @@ impl Refit<'_, '_> {
     }
 
     /// Whether what is pinned behind the job can still be as it is.
-    fn before_wishes(&self, job: usize, end: Ticks) -> bool {
+    pub(crate) fn before_wishes(&self, job: usize, end: Ticks) -> bool {
         self.shop.works[job].after.iter().all(|&after| {
             let after = &self.shop.works[after as usize];
             let wait = after.before.iter().find(|(before, _)| *before as usize == job);
@@ -129,14 +146,22 @@ impl Refit<'_, '_> {
     }
 
     /// Lays a vehicle's next job in, mostly that with the longest tail; none if its orders then cost more than the limit.
-    fn lay_in_next(&mut self, line: &mut Line, dice: &mut Dice, limit: i64) -> Option<()> {
+    fn lay_in_next(
+        &mut self,
+        line: &mut Line,
+        turns: Turns,
+        dice: &mut Dice,
+        limit: i64,
+    ) -> Option<()> {
         let shop = self.shop;
         let waits = |job: u32| {
             let before = &shop.works[job as usize].before;
             before.iter().any(|(before, _)| line.open.contains(before))
         };
         let mut able = (0..line.open.len()).filter(|&place| !waits(line.open[place]));
-        let place = if dice.below(8) == 0 {
+        let place = if matches!(turns, Turns::AsBefore) {
+            able.min_by_key(|&place| self.began[line.open[place] as usize])?
+        } else if dice.below(8) == 0 {
             let count = able.clone().count();
             able.nth(dice.below(count))?
         } else {
@@ -154,7 +179,6 @@ impl Refit<'_, '_> {
             }
             line.costs = line.costs.max(costs);
             self.table.put(job, spot, start, end);
-            self.laid.push(index(job));
         }
         if line.open.is_empty() {
             line.costs = self.table.price(line.vehicle as usize);

@@ -1,6 +1,5 @@
 //! Ruin and recreate: a late order and those in its way are taken out of the timetable and laid in again in another sequence.
 
-use crate::calendar::NEVER;
 use crate::construct::Draft;
 use crate::dice::Dice;
 use crate::model::Ticks;
@@ -20,7 +19,8 @@ pub(crate) struct Refit<'s, 'm> {
     /// Vehicles that are out, each with what it cost.
     pub(crate) out: Vec<(u32, i64)>,
     pub(crate) lifted: Vec<(u32, Spot, Ticks, Ticks)>,
-    pub(crate) laid: Vec<u32>,
+    /// By job that is out, about when it began.
+    pub(crate) began: Vec<Ticks>,
 }
 
 impl<'s, 'm> Refit<'s, 'm> {
@@ -41,7 +41,7 @@ impl<'s, 'm> Refit<'s, 'm> {
             table,
             out: Vec::new(),
             lifted: Vec::new(),
-            laid: Vec::new(),
+            began: vec![0; shop.works.len()],
         }
     }
 
@@ -54,10 +54,16 @@ impl<'s, 'm> Refit<'s, 'm> {
     }
 
     /// Takes some vehicles' work out and lays it in again; false if that costs more than the limit. Must be kept or taken back.
-    pub(crate) fn attempt(&mut self, dice: &mut Dice, slack: i64) -> bool {
-        self.ruin(dice);
+    ///
+    /// As the search cools down, from 0 to 1, claims become more frequent: the broad lines are found sooner by plain ruin, what is left over is not.
+    pub(crate) fn attempt(&mut self, dice: &mut Dice, slack: i64, cooled: f64) -> bool {
+        if dice.unit() < 0.8 * cooled {
+            self.claim(dice);
+        } else {
+            self.ruin(dice);
+        }
         let before: i64 = self.out.iter().map(|(_, price)| price).sum();
-        self.recreate(dice, before + slack).is_some_and(|after| {
+        self.recreate(dice, before + slack, cooled).is_some_and(|after| {
             self.cost += after - before;
             true
         })
@@ -69,19 +75,12 @@ impl<'s, 'm> Refit<'s, 'm> {
             self.prices[vehicle as usize] = self.table.price(vehicle as usize);
         }
         self.lifted.drain(..).for_each(|(job, ..)| told(job));
-        self.laid.clear();
+        self.table.keep();
     }
 
     /// The change is undone.
     pub(crate) fn take_back(&mut self) {
-        for job in self.laid.drain(..) {
-            self.table.lift(job as usize);
-        }
-        for (job, spot, start, end) in self.lifted.drain(..) {
-            if start < NEVER {
-                self.table.put(job as usize, spot, start, end);
-            }
-        }
+        self.table.take_back(self.lifted.drain(..));
         self.out.clear();
     }
 }
@@ -101,9 +100,9 @@ mod tests {
         let mut refit = Refit::new(&shop, construct(&shop));
         let first = refit.cost;
         let mut dice = Dice::new(5);
-        for _ in 0..500 {
+        for step in 0..500 {
             let before = refit.table.plan.clone();
-            if refit.attempt(&mut dice, 20) {
+            if refit.attempt(&mut dice, 20, f64::from(step) / 500.0) {
                 refit.keep(|_| {});
                 let plan = finish(&shop, &refit.table.plan, Vec::new());
                 assert_eq!(plan.cost.total(), refit.cost);

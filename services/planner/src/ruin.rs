@@ -11,7 +11,9 @@ impl Refit<'_, '_> {
     pub(crate) fn ruin(&mut self, dice: &mut Dice) {
         let seed = self.costly(dice);
         self.take_out(seed, NEVER / -2);
-        let wanted = 2 + dice.below(7);
+        // Few are laid in again sooner and more often to good purpose; many are needed now and then.
+        let more = dice.below(7);
+        let wanted = 2 + dice.below(1 + more);
         for _ in 0..3 * wanted {
             if self.out.len() >= wanted {
                 break;
@@ -23,7 +25,7 @@ impl Refit<'_, '_> {
     }
 
     /// A vehicle whose work costs something, rather one that costs much.
-    fn costly(&self, dice: &mut Dice) -> u32 {
+    pub(crate) fn costly(&self, dice: &mut Dice) -> u32 {
         let mut chosen = self.vehicles[dice.below(self.vehicles.len())];
         if dice.below(4) == 0 {
             return chosen;
@@ -67,21 +69,23 @@ impl Refit<'_, '_> {
         let vehicle = self.shop.works[stay.job as usize].vehicle;
         let whole = dice.below(2) == 0;
         let from = if whole { NEVER / -2 } else { self.table.plan.starts[stay.job as usize] };
-        self.table.loose[vehicle as usize].then_some((vehicle, from))
+        let known = self.out.iter().any(|(known, _)| *known == vehicle);
+        (self.table.loose[vehicle as usize] && !known).then_some((vehicle, from))
     }
 
-    /// Takes out a vehicle's work from a moment on.
-    fn take_out(&mut self, vehicle: u32, from: Ticks) {
-        if self.out.iter().any(|(known, _)| *known == vehicle) {
-            return;
+    /// Takes out a vehicle's work from a moment on, or more of it.
+    pub(crate) fn take_out(&mut self, vehicle: u32, from: Ticks) {
+        let again = self.out.iter().any(|(known, _)| *known == vehicle);
+        if !again {
+            self.out.push((vehicle, self.prices[vehicle as usize]));
         }
-        self.out.push((vehicle, self.prices[vehicle as usize]));
         let shop = self.shop;
         for number in 0..self.table.jobs_of[vehicle as usize].len() {
             let job = self.table.jobs_of[vehicle as usize][number];
             let plan = &self.table.plan;
             let start = plan.starts[job as usize];
-            if shop.works[job as usize].fixed.is_some() || start < from {
+            let is_out = again && start >= NEVER;
+            if shop.works[job as usize].fixed.is_some() || start < from || is_out {
                 continue;
             }
             self.lifted.push((job, plan.spots[job as usize], start, plan.ends[job as usize]));

@@ -494,20 +494,12 @@ impl<'m> Shop<'m> {
         }
     }
 
-    /// Takes a job's equipment for a time, or gives it back.
-    pub(crate) fn equip(
-        &self,
-        uses: &mut [Uses],
-        work: &Work,
-        bay: u32,
-        (start, end): (Ticks, Ticks),
-        takes: bool,
-    ) {
-        for &(kind, units) in &work.equipment {
-            if let Some(pool) = self.pool(kind, self.zone(work.order, bay)) {
-                uses[pool].take(start, end, if takes { units } else { -units });
-            }
-        }
+    /// The pools that a job's equipment comes from, and how many units.
+    pub(crate) fn equipment(&self, work: &Work, bay: u32) -> impl Iterator<Item = (usize, i64)> {
+        let zone = self.zone(work.order, bay);
+        work.equipment
+            .iter()
+            .filter_map(move |&(kind, units)| Some((self.pool(kind, zone)?, units)))
     }
 
     /// First start and end of work that may pause, by one technician.
@@ -594,7 +586,9 @@ impl<'m> Shop<'m> {
             self.busy[person].push((start, end));
         }
         let mut pools = std::mem::take(&mut self.pools);
-        self.equip(&mut pools, &self.works[job], spot.bay, (start, end), true);
+        for (pool, units) in self.equipment(&self.works[job], spot.bay) {
+            pools[pool].take(start, end, units);
+        }
         self.pools = pools;
         if end > self.model.now {
             let until =

@@ -6,7 +6,8 @@ use crate::chart::EVER;
 use crate::construct::Draft;
 use crate::model::Ticks;
 use crate::shop::{NONE, Shop, Spot, Work, index};
-use crate::uses::Uses;
+use crate::undo::Undo;
+use crate::uses::{Chunk, Uses};
 
 /// A bay or a person is taken.
 #[derive(Debug, Clone, Copy)]
@@ -45,6 +46,10 @@ pub(crate) struct Table<'s, 'm> {
     orders_of: Vec<Vec<u32>>,
     /// By slot and person, from when on a job can be done; scratch of `best`.
     pub(crate) frees: [Vec<(Ticks, u32)>; 2],
+    /// What `put` and `lift` change.
+    undo_rows: Undo<Vec<Stay>>,
+    undo_visits: Undo<Vec<Visit>>,
+    undo_uses: Vec<Undo<Chunk>>,
 }
 
 impl<'s, 'm> Table<'s, 'm> {
@@ -62,6 +67,9 @@ impl<'s, 'm> Table<'s, 'm> {
             orders_of: vec![Vec::new(); vehicles],
             plan,
             frees: [Vec::new(), Vec::new()],
+            undo_rows: Undo::new(shop.calendars.len()),
+            undo_visits: Undo::new(vehicles),
+            undo_uses: shop.pools.iter().map(Uses::undo).collect(),
         };
         for (number, order) in model.orders.iter().enumerate() {
             table.orders_of[order.vehicle].push(index(number));
@@ -99,7 +107,27 @@ impl<'s, 'm> Table<'s, 'm> {
                 table.lay(job);
             }
         }
+        table.keep();
         table
+    }
+
+    /// What was put and lifted stays so.
+    pub(crate) fn keep(&mut self) {
+        self.undo_rows.keep();
+        self.undo_visits.keep();
+        self.undo_uses.iter_mut().for_each(Undo::keep);
+    }
+
+    /// What was put and lifted since the last time is undone, but for the jobs' own places: `places` tells those.
+    pub(crate) fn take_back(&mut self, places: impl Iterator<Item = (u32, Spot, Ticks, Ticks)>) {
+        self.undo_rows.take_back(&mut self.rows);
+        self.undo_visits.take_back(&mut self.visits);
+        for (uses, undo) in self.uses.iter_mut().zip(&mut self.undo_uses) {
+            uses.take_back(undo);
+        }
+        for (job, spot, start, end) in places {
+            self.plan.set(job as usize, spot, start, end);
+        }
     }
 
     /// Vehicles with brackets or immobile spans keep their place, as do those that wait for each other; a bay is taken for the whole span.
@@ -136,6 +164,7 @@ impl<'s, 'm> Table<'s, 'm> {
 
     /// Enters a stay; where it pauses while the row is closed, in parts.
     fn insert(&mut self, row: usize, stay: Stay) {
+        self.undo_rows.note(&self.rows, row);
         let row = &mut self.rows[row];
         let mut from = stay.from;
         let mut place = row.partition_point(|other| (other.from, other.until) < (from, stay.until));
@@ -158,13 +187,14 @@ impl<'s, 'm> Table<'s, 'm> {
         let work = &shop.works[job];
         let (start, end, spot) = (self.plan.starts[job], self.plan.ends[job], self.plan.spots[job]);
         let (until, left) = leaves(work, end);
+        self.undo_visits.note(&self.visits, work.vehicle as usize);
         let visits = &mut self.visits[work.vehicle as usize];
         let place = visits.partition_point(|visit| (visit.from, visit.until) < (start, until));
         visits.insert(place, Visit { from: start, until, left, bay: spot.bay, job: index(job) });
         if work.fixed.is_some() {
             return; // closed in the calendars
         }
-        shop.equip(&mut self.uses, work, spot.bay, (start, end), true);
+        self.equip(work, spot.bay, (start, end), 1);
         if spot.bay != NONE {
             let held = self.loose[work.vehicle as usize]
                 || !self.spans[spot.bay as usize]
@@ -181,6 +211,14 @@ impl<'s, 'm> Table<'s, 'm> {
         }
     }
 
+    /// Takes a job's equipment for a time, or gives it back.
+    fn equip(&mut self, work: &Work, bay: u32, (start, end): (Ticks, Ticks), times: i64) {
+        for (pool, units) in self.shop.equipment(work, bay) {
+            self.uses[pool].note(&mut self.undo_uses[pool], start, end);
+            self.uses[pool].take(start, end, times * units);
+        }
+    }
+
     /// Lays a job in there.
     pub(crate) fn put(&mut self, job: usize, spot: Spot, start: Ticks, end: Ticks) {
         self.plan.spots[job] = spot;
@@ -194,11 +232,13 @@ impl<'s, 'm> Table<'s, 'm> {
         let shop = self.shop;
         let work = &shop.works[job];
         let (start, end, spot) = (self.plan.starts[job], self.plan.ends[job], self.plan.spots[job]);
+        self.undo_visits.note(&self.visits, work.vehicle as usize);
         self.visits[work.vehicle as usize].retain(|visit| visit.job != index(job));
-        shop.equip(&mut self.uses, work, spot.bay, (start, end), false);
+        self.equip(work, spot.bay, (start, end), -1);
         let people = spot.people.iter().filter(|&&person| person != NONE);
         let rows = people.map(|&person| shop.person_row(person));
         for row in rows.chain((spot.bay != NONE).then_some(spot.bay)) {
+            self.undo_rows.note(&self.rows, row as usize);
             let row = &mut self.rows[row as usize];
             let mut place = row.partition_point(|stay| stay.from < start);
             while let Some(stay) = row.get(place).filter(|stay| stay.from <= end) {
@@ -259,6 +299,21 @@ impl<'s, 'm> Table<'s, 'm> {
             ends.max().map_or(0, |end| shop.order_cost(order as usize, end))
         });
         costs.sum()
+    }
+
+    /// The stays of a bay or person that share some time with a span.
+    pub(crate) fn row_between(&self, row: u32, from: Ticks, until: Ticks) -> &[Stay] {
+        let row = &self.rows[row as usize];
+        let first = row.partition_point(|stay| stay.until <= from);
+        &row[first..first.max(row.partition_point(|stay| stay.from < until))]
+    }
+
+    /// Whether what lies there may be taken out for that vehicle.
+    pub(crate) fn gives_way(&self, stay: &Stay, vehicle: u32) -> bool {
+        stay.job != NONE && {
+            let whose = self.shop.works[stay.job as usize].vehicle;
+            whose != vehicle && self.loose[whose as usize]
+        }
     }
 
     /// The stays of a bay or person that end after a moment, from the first on.

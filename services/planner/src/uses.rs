@@ -2,6 +2,7 @@
 
 use crate::calendar::NEVER;
 use crate::model::Ticks;
+use crate::undo::Undo;
 
 /// Steps up and down in time order, in chunks of equal length so that each stays short.
 #[derive(Debug, Clone)]
@@ -13,12 +14,24 @@ pub(crate) struct Uses {
     chunks: Vec<Chunk>,
 }
 
-#[derive(Debug, Clone, Default)]
-struct Chunk {
+#[derive(Debug, Default)]
+pub(crate) struct Chunk {
     /// In use at its beginning.
     base: i64,
-    /// By time, down before up.
+    /// By time, each moment once.
     steps: Vec<(Ticks, i64)>,
+}
+
+/// As derived, but for the memory that is used again.
+impl Clone for Chunk {
+    fn clone(&self) -> Self {
+        Self { base: self.base, steps: self.steps.clone() }
+    }
+
+    fn clone_from(&mut self, source: &Self) {
+        self.base = source.base;
+        self.steps.clone_from(&source.steps);
+    }
 }
 
 impl Uses {
@@ -44,6 +57,23 @@ impl Uses {
     fn chunk(&self, at: Ticks) -> usize {
         let number = usize::try_from((at - self.origin).max(0) >> self.shift).unwrap_or(0);
         number.min(self.chunks.len() - 1)
+    }
+
+    /// For what is taken to be given back at once.
+    pub(crate) fn undo(&self) -> Undo<Chunk> {
+        Undo::new(self.chunks.len())
+    }
+
+    /// Some use is about to change between two moments.
+    pub(crate) fn note(&self, undo: &mut Undo<Chunk>, from: Ticks, until: Ticks) {
+        for chunk in self.chunk(from)..=self.chunk(until) {
+            undo.note(&self.chunks, chunk);
+        }
+    }
+
+    /// What changed since the last time is as before.
+    pub(crate) fn take_back(&mut self, undo: &mut Undo<Chunk>) {
+        undo.take_back(&mut self.chunks);
     }
 
     /// Takes units for a time (gives them back if negative).
@@ -88,11 +118,13 @@ impl Uses {
 
 impl Chunk {
     fn step(&mut self, at: Ticks, change: i64) {
-        if let Ok(place) = self.steps.binary_search(&(at, -change)) {
-            self.steps.remove(place);
-        } else {
-            let place = self.steps.partition_point(|step| *step < (at, change));
-            self.steps.insert(place, (at, change));
+        let place = self.steps.partition_point(|step| step.0 < at);
+        match self.steps.get_mut(place) {
+            Some(step) if step.0 == at && step.1 == -change => {
+                self.steps.remove(place);
+            }
+            Some(step) if step.0 == at => step.1 += change,
+            _ => self.steps.insert(place, (at, change)),
         }
     }
 }
