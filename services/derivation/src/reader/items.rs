@@ -269,14 +269,17 @@ fn put_in(lexicon: &Lexicon, text: &str, tokens: &[Token], items: &mut [Item]) {
         let half = item.action().and_then(|(action, _)| lexicon.actions[usize::from(action)].half);
         matches!(half, Some(Half::In | Half::Back))
     };
-    for index in 1..items.len() {
+    // From the end: `trans out, clutch in, trans in` is out where something goes in later.
+    for index in (1..items.len()).rev() {
         let ends = items.get(index + 1).is_none_or(|next| {
-            use Meaning::{Access, Join, Purpose, Then};
+            use Meaning::{Access, Join, Purpose, Then, To};
             matches!(
                 next.what,
-                What::Comma | What::Stop | What::Means(Join | Purpose | Access | Then)
+                What::Comma | What::Stop | What::Means(Join | Purpose | Access | Then | To)
             )
         });
+        let place = |item: &&Item| matches!(item.what, What::Means(Meaning::Place(_)));
+        let part = items[..index].iter().rev().find(|item| !place(item)).and_then(Item::noun);
         let token = tokens[items[index].from];
         let word = &text[token.from..token.to];
         let behind = ends
@@ -284,7 +287,7 @@ fn put_in(lexicon: &Lexicon, text: &str, tokens: &[Token], items: &mut [Item]) {
                 || items[index].means(Meaning::State)
                 || items[index].what == What::Unknown)
             && items[index].to == items[index].from + 1
-            && items[index - 1].noun().is_some();
+            && part.is_some();
         if behind && word.eq_ignore_ascii_case("in") {
             items[index].what = What::Means(Meaning::Action(install));
         } else if behind

@@ -170,6 +170,7 @@ fn lines_of_a_hand_that_the_lexicon_hardly_saw_are_asked_rather_than_passed_over
         ("twentysecond", include_str!("../labelled/twentysecond.yaml"), 96, 54),
         ("twentyfourth", include_str!("../labelled/twentyfourth.yaml"), 98, 58),
         ("twentyninth", include_str!("../labelled/twentyninth.yaml"), 98, 66),
+        ("thirtysecond", include_str!("../labelled/thirtysecond.yaml"), 98, 92),
     ] {
         let figures = judge(&labelled(yaml));
         figures.tell(name);
