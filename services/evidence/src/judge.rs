@@ -9,6 +9,7 @@
 
 mod attested;
 mod board;
+mod cleared;
 pub mod codes;
 mod elapsed;
 mod measured;

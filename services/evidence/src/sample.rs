@@ -124,7 +124,7 @@ pub enum CodeList {
     Pending,
     /// Codes that only their monitor clears (service 0A).
     Permanent,
-    /// Codes with their status bytes (ISO 14229-1 `59 02`).
+    /// Codes with their status bytes (ISO 14229-1 `59 02`, or `59 0A`: all that the module knows).
     WithStatus,
 }
 
@@ -136,6 +136,23 @@ pub struct Code {
     /// Status byte of ISO 14229-1, where the list has it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub status: Option<u8>,
+}
+
+impl Code {
+    /// Status bits of ISO 14229-1: test failed, pending, confirmed.
+    const PRESENT: u8 = 0b0000_1101;
+    /// Status bits: test not completed since codes were cleared, or in this cycle.
+    const UNTESTED: u8 = 0b0101_0000;
+
+    /// Whether its list says that the fault is there; one without status lists nothing else.
+    pub fn is_present(&self) -> bool {
+        self.status.is_none_or(|bits| bits & Self::PRESENT != 0)
+    }
+
+    /// Whether its status says that its test has yet to run.
+    pub fn is_untested(&self) -> bool {
+        self.status.is_some_and(|bits| bits & Self::PRESENT == 0 && bits & Self::UNTESTED != 0)
+    }
 }
 
 /// One monitor of the on-board diagnosis.

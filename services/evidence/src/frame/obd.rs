@@ -108,6 +108,13 @@ pub fn status([a, b, c, d]: [u8; 4]) -> Vec<Kind> {
     ]
 }
 
+/// Whether all monitors have run since codes were cleared, those that wait for their conditions among them: a module
+/// that has none of these is complete from the first moment on.
+pub fn all_complete(monitors: &[Monitor]) -> bool {
+    let waits = |monitor: &Monitor| !CONTINUOUS.contains(&monitor.name.as_str());
+    monitors.iter().any(waits) && monitors.iter().all(|monitor| monitor.complete)
+}
+
 /// A list of codes: on CAN a count, then two bytes each (zeros may follow); before CAN three codes in seven bytes,
 /// filled with zeros, as many such answers as it takes.
 fn list(list: CodeList, bytes: &[u8]) -> Result<Vec<Kind>, FrameFault> {

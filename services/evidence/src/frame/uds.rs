@@ -47,11 +47,11 @@ fn session(bytes: &[u8]) -> Result<Vec<Kind>, FrameFault> {
     Ok(state.into_iter().collect())
 }
 
-/// `59 02`, mask, then three bytes of code and one of status each.
+/// `59 02` or (whatever its status) `59 0A`, mask, then three bytes of code and one of status each.
 fn codes_with_status(bytes: &[u8]) -> Result<Vec<Kind>, FrameFault> {
     let what = "a list of codes with status";
     match bytes {
-        [_, 0x02, _mask, list @ ..] => {
+        [_, 0x02 | 0x0A, _mask, list @ ..] => {
             let (entries, rest) = list.as_chunks::<4>();
             if !rest.is_empty() {
                 return Err(FrameFault::length(what, "3 and 4 for each code", bytes.len()));
@@ -62,7 +62,7 @@ fn codes_with_status(bytes: &[u8]) -> Result<Vec<Kind>, FrameFault> {
             let codes = entries.iter().filter_map(code).collect();
             Ok(vec![Kind::Codes { list: CodeList::WithStatus, codes }])
         }
-        [_, 0x02] | [_] => Err(FrameFault::length(what, "at least 3", bytes.len())),
+        [_, 0x02 | 0x0A] | [_] => Err(FrameFault::length(what, "at least 3", bytes.len())),
         [service, sub, ..] => Err(FrameFault::UnknownSubFunction(*service, *sub)),
         [] => Err(FrameFault::Empty),
     }

@@ -78,6 +78,18 @@ impl<'a> Board<'a> {
         self.rest().filter(move |sample| self.objection(sample, unverified).is_none())
     }
 
+    /// What else there is of the whole attempt, from before the start too: what a proof may not forget.
+    pub(super) fn of_attempt(
+        &self,
+        unverified: bool,
+    ) -> impl DoubleEndedIterator<Item = &'a Sample> {
+        let window = self.window;
+        self.rest().filter(move |sample| {
+            sample.objection(unverified).is_none()
+                && (window.attempt_from..=window.now).contains(&sample.taken_at)
+        })
+    }
+
     /// Why a sample proves nothing here.
     pub(super) fn objection(&self, sample: &Sample, unverified: bool) -> Option<&'static str> {
         sample.objection(unverified).or_else(|| {

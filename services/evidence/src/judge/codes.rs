@@ -6,7 +6,7 @@ use domain::verdict::Verdict;
 
 use super::board::Board;
 use super::said::Said;
-use super::{Ask, words};
+use super::{Ask, cleared, words};
 use crate::intake::CODES_NOT_READABLE;
 use crate::refusal;
 use crate::sample::{Code, CodeList, Kind, Sample};
@@ -14,12 +14,7 @@ use crate::sample::{Code, CodeList, Kind, Sample};
 /// Several control modules answer one request for codes; answers so close together are one reading.
 const ONE_READING: TimeDelta = TimeDelta::seconds(5);
 
-const FRAMES: &str = "frame (obd) that begins 43, or (uds) that begins 59 02";
-
-/// Status bits of ISO 14229-1: test failed, pending, confirmed.
-const PRESENT: u8 = 0b0000_1101;
-/// Status bits: test not completed since codes were cleared, or in this cycle.
-const UNTESTED: u8 = 0b0101_0000;
+const FRAMES: &str = "frame (obd) that begins 43, or (uds) that begins 59 02 or 59 0A";
 
 /// Whether a code matches a pattern: `x` is any character; without a failure type the pattern matches every one.
 pub fn matches(pattern: &str, code: &str) -> bool {
@@ -29,6 +24,11 @@ pub fn matches(pattern: &str, code: &str) -> bool {
             .bytes()
             .zip(code.bytes())
             .all(|(p, c)| p.eq_ignore_ascii_case(&b'x') || p.eq_ignore_ascii_case(&c))
+}
+
+/// Whether two spellings are one code: a list without failure types names all of them.
+pub(super) fn same(one: &str, other: &str) -> bool {
+    matches(one, other) || matches(other, one)
 }
 
 /// A list of codes read in this attempt, after codes were last cleared, holds none that matches.
@@ -92,10 +92,31 @@ pub(super) fn recorded(board: &Board, ask: Ask, or_not_readable: bool) -> Said {
     }
 }
 
-struct List<'a> {
-    sample: &'a Sample,
-    of: CodeList,
+pub(super) struct List<'a> {
+    pub(super) sample: &'a Sample,
+    pub(super) of: CodeList,
     codes: &'a [Code],
+}
+
+impl<'a> List<'a> {
+    pub(super) fn of(sample: &'a Sample) -> Option<Self> {
+        match &sample.kind {
+            Kind::Codes { list, codes } => Some(Self { sample, of: *list, codes }),
+            _ => None,
+        }
+    }
+
+    /// The codes that a pattern means, without those that stand in nobody's way.
+    pub(super) fn meant<'p>(
+        &self,
+        pattern: &'p str,
+        except: &'p [String],
+    ) -> impl Iterator<Item = &'a Code> + use<'a, 'p> {
+        let codes: &'a [Code] = self.codes;
+        codes.iter().filter(move |code| {
+            matches(pattern, &code.code) && !except.iter().any(|but| matches(but, &code.code))
+        })
+    }
 }
 
 fn read(board: &Board, ask: Ask, pattern: &str, except: &[String]) -> Said {
@@ -118,22 +139,17 @@ fn read(board: &Board, ask: Ask, pattern: &str, except: &[String]) -> Said {
     let while_fresh = |said: Said| said.while_fresh(latest.sample.taken_at, limit);
     let current: Vec<&List> =
         all.iter().filter(fresh).filter(|list| is_current(list, &all)).collect();
-    let meant = |code: &&Code| {
-        matches(pattern, &code.code) && !except.iter().any(|but| matches(but, &code.code))
-    };
     let of = |permanent: bool, test: &dyn Fn(&Code) -> bool| {
         let lists =
             current.iter().filter(move |list| (list.of == CodeList::Permanent) == permanent);
-        let codes = lists.flat_map(|list| list.codes).filter(meant).filter(|code| test(code));
+        let codes = lists.flat_map(|list| list.meant(pattern, except)).filter(|code| test(code));
         let mut names: Vec<&str> = codes.map(|code| code.code.as_str()).collect();
         names.sort_unstable();
         names.dedup();
         names
     };
-    let present = of(false, &|code| code.status.is_none_or(|bits| bits & PRESENT != 0));
-    let untested = of(false, &|code| {
-        code.status.is_some_and(|bits| bits & PRESENT == 0 && bits & UNTESTED != 0)
-    });
+    let present = of(false, &Code::is_present);
+    let untested = of(false, &Code::is_untested);
     let permanent = of(true, &|_| true);
     let ids = || current.iter().map(|list| list.sample.id);
     if !present.is_empty() {
@@ -141,9 +157,19 @@ fn read(board: &Board, ask: Ask, pattern: &str, except: &[String]) -> Said {
         return while_fresh(Said::new(Verdict::Violated, detail)).resting_on(ids());
     }
     let one_code = !pattern.contains(['x', 'X']);
-    if one_code && !untested.is_empty() {
-        let detail = format!("{} is not tested yet since codes were cleared", untested.join(", "));
-        return while_fresh(Said::new(Verdict::Missing, detail)).resting_on(ids());
+    let mut owed = cleared::untested(board, unverified, pattern, except);
+    if one_code {
+        let listed = untested.iter().filter(|code| !owed.iter().any(|(one, _)| same(one, code)));
+        owed.extend(listed.map(|code| (*code, None)).collect::<Vec<_>>());
+    }
+    if !owed.is_empty() {
+        let names: Vec<&str> = owed.iter().map(|(code, _)| *code).collect();
+        let detail = format!(
+            "not tested yet since it was cleared: {}; needs a status that says tested",
+            names.join(", ")
+        );
+        let read = owed.iter().filter_map(|(_, read)| read.map(|sample| sample.id));
+        return while_fresh(Said::new(Verdict::Missing, detail)).resting_on(ids()).resting_on(read);
     }
     let mut detail = format!("no code {pattern} was read");
     if !except.is_empty() {
@@ -181,13 +207,7 @@ fn is_current(list: &List, all: &[List]) -> bool {
 }
 
 fn lists<'a>(board: &Board<'a>, unverified: bool) -> Vec<List<'a>> {
-    board
-        .counted(unverified)
-        .filter_map(|sample| match &sample.kind {
-            Kind::Codes { list, codes } => Some(List { sample, of: *list, codes }),
-            _ => None,
-        })
-        .collect()
+    board.counted(unverified).filter_map(List::of).collect()
 }
 
 fn unreadable<'a>(board: &Board<'a>) -> Option<(&'a Sample, &'a str)> {

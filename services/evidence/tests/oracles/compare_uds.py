@@ -67,12 +67,13 @@ def cut(ours):
 
 
 def codes(ours):
-    data = bytes([0x59, 0x02, 0xFF]) + ours.bytes(4 * ours.random.randrange(8))
+    sub = ours.random.choice([0x02, 0x0A])
+    data = bytes([0x59, sub, 0xFF]) + ours.bytes(4 * ours.random.randrange(8))
     data += ours.random.choice([b"", b"", b"\x12"])
     own = ours.decode("uds", data)
     try:
         told = ReadDTCInformation.interpret_response(
-            Response.from_payload(data), subfunction=2, tolerate_zero_padding=False, ignore_all_zero_dtc=True
+            Response.from_payload(data), subfunction=sub, tolerate_zero_padding=False, ignore_all_zero_dtc=True
         )
         theirs = [(one.id, one.status.get_byte_as_int()) for one in told.service_data.dtcs]
     except InvalidResponseException:

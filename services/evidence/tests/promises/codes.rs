@@ -1,8 +1,10 @@
 use domain::precondition::{Condition, Precondition};
 use domain::verdict::Verdict::{Met, Missing, Stale, Violated};
+use evidence::frame::{Protocol, decode};
 use evidence::judge::codes::matches;
 use evidence::sample::CodeList::{Pending, Permanent, Stored, WithStatus};
-use evidence::sample::Kind;
+use evidence::sample::{Kind, Sample};
+use proptest::prelude::*;
 
 use crate::scene::*;
 
@@ -99,6 +101,86 @@ fn a_code_that_is_merely_cleared_is_not_tested_yet_until_its_status_says_so() {
     let found = starting(no("xxxxx", &[]), &list, 5);
     assert_eq!(found.verdict, Met);
     assert_eq!(found.detail, "no code xxxxx was read; not tested yet: C0035-11");
+}
+
+fn cleared(seconds: i64) -> Sample {
+    sample(seconds, Kind::CodesCleared)
+}
+
+/// Parameter 01 of a spark-ignition engine; the last byte holds the monitors that have yet to run.
+fn monitors(seconds: i64, [b, c, d]: [u8; 3]) -> Sample {
+    let said = decode(Protocol::Obd, &[0x41, 0x01, 0x00, b, c, d]).unwrap();
+    let kind = said.into_iter().find(|kind| matches!(kind, Kind::Monitors { .. }));
+    sample(seconds, kind.unwrap())
+}
+
+#[test]
+fn what_was_read_and_then_cleared_is_not_tested_yet_whatever_the_pattern() {
+    let throttle = || [codes(1, WithStatus, &[("P2111-00", Some(0x09))]), cleared(2)];
+    let after = |list: Sample| throttle().into_iter().chain([list]).collect::<Vec<_>>();
+    let untested = "not tested yet since it was cleared: P2111-00; needs a status that says tested";
+    for pattern in ["P2111", "P21xx", "xxxxx"] {
+        for list in [
+            codes(3, Stored, &[]),
+            codes(3, WithStatus, &[]),
+            codes(3, WithStatus, &[("P2111-00", Some(0x50))]),
+        ] {
+            let found = starting(no(pattern, &[]), &after(list), 5);
+            assert_eq!((found.verdict, found.detail.as_str()), (Missing, untested), "{pattern}");
+        }
+        let tested = after(codes(3, WithStatus, &[("P2111-00", Some(0x00))]));
+        assert_eq!(starting(no(pattern, &[]), &tested, 5).verdict, Met, "{pattern}");
+    }
+    let gone = after(codes(3, Stored, &[]));
+    assert_eq!(starting(no("P05xx", &[]), &gone, 5).verdict, Met, "it was never read");
+    assert_eq!(starting(no("P21xx", &["P2111"]), &gone, 5).verdict, Met, "this task cures it");
+    let again = after(codes(3, Stored, &[("P2111", None)]));
+    assert_eq!(starting(no("P21xx", &[]), &again, 5).verdict, Violated);
+}
+
+#[test]
+fn a_proof_does_not_forget_what_was_read_before_the_start() {
+    let read = codes(50, Stored, &[("P0507", None)]);
+    let samples = [read.clone(), cleared(110), codes(120, Stored, &[])];
+    assert_eq!(finishing(no("P050x", &[]), &samples, 130).verdict, Missing);
+    let samples = [read, cleared(110), codes(120, WithStatus, &[("P0507-00", Some(0x00))])];
+    assert_eq!(finishing(no("P050x", &[]), &samples, 130).verdict, Met);
+}
+
+/// SAE J1979 parameter 01: bits 4 to 6 of the second byte and the last byte are set while a monitor has not run.
+#[test]
+fn all_monitors_complete_since_the_clearing_tell_that_powertrain_codes_were_tested() {
+    let judged = |status: Sample, code: &str| {
+        let samples =
+            [codes(1, Stored, &[(code, None)]), cleared(10), codes(30, Stored, &[]), status];
+        starting(no("xxxxx", &[]), &samples, 40).verdict
+    };
+    assert_eq!(judged(monitors(20, [0x07, 0x65, 0x00]), "P0420"), Met);
+    assert_eq!(judged(monitors(20, [0x07, 0x65, 0x01]), "P0420"), Missing, "the catalyst's is not");
+    assert_eq!(judged(monitors(5, [0x07, 0x65, 0x00]), "P0420"), Missing, "before the clearing");
+    assert_eq!(judged(monitors(20, [0x07, 0x00, 0x00]), "P0420"), Missing, "none that waits");
+    assert_eq!(judged(monitors(20, [0x07, 0x65, 0x00]), "C0035"), Missing, "not a powertrain's");
+}
+
+proptest! {
+    /// Whatever else was read: a code that was present and then cleared is proven gone only by what tells of its test.
+    #[test]
+    fn absence_after_clearing_proves_nothing(
+        present in prop::collection::vec(0_u8..16, 1..6),
+        later in prop::collection::vec(0_u8..16, 0..6),
+        wild in 0_usize..4,
+    ) {
+        let name = |digit: &u8| format!("P21{digit:X}{digit:X}");
+        let before: Vec<String> = present.iter().map(name).collect();
+        let tested: Vec<String> = later.iter().map(|digit| format!("{}-00", name(digit))).collect();
+        let list: Vec<_> = before.iter().map(|code| (code.as_str(), None)).collect();
+        let rescan: Vec<_> = tested.iter().map(|code| (code.as_str(), Some(0x00))).collect();
+        let samples = [codes(1, Stored, &list), cleared(2), codes(3, WithStatus, &rescan)];
+        let pattern = ["P21xx", "P2xxx", "Pxxxx", "xxxxx"][wild];
+        let all_tested = present.iter().all(|digit| later.contains(digit));
+        let wanted = if all_tested { Met } else { Missing };
+        prop_assert_eq!(starting(no(pattern, &[]), &samples, 5).verdict, wanted);
+    }
 }
 
 #[test]

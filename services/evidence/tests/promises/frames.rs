@@ -176,9 +176,20 @@ fn an_answer_of_the_wrong_length_is_refused_and_never_padded() {
         );
         assert!(refused || short_or_long == "41058D00", "{short_or_long}: {fault:?}");
     }
-    for short_or_long in
-        ["71", "7101", "710102", "5903", "50", "500300", "62F190", "62F19031", "5902FF4035", "5400"]
-    {
+    for short_or_long in [
+        "71",
+        "7101",
+        "710102",
+        "5903",
+        "590A",
+        "590AFF4035",
+        "50",
+        "500300",
+        "62F190",
+        "62F19031",
+        "5902FF4035",
+        "5400",
+    ] {
         assert!(uds(short_or_long).is_err(), "{short_or_long}");
     }
     assert_eq!(obd(""), Err(FrameFault::Empty));
