@@ -18,7 +18,7 @@ use serde::Deserialize;
 
 use complaints::Complaint;
 use document::{ActionEntry, ComplaintEntry, NounEntry, WordsDocument};
-use kinds::{Action, Meaning, Noun};
+use kinds::{Action, Meaning, Noun, Usual};
 use phrases::{Phrases, WordId, Words};
 
 /// Actions, parts and the words around them, ready for reading lines.
@@ -27,6 +27,7 @@ pub struct Lexicon {
     pub(crate) words: Words,
     pub(crate) phrases: Phrases,
     pub(crate) actions: Vec<Action>,
+    pub(crate) usual: Usual,
     pub(crate) nouns: Vec<Noun>,
     pub(crate) complaints: Vec<Complaint>,
     /// Every form of every verb, for words that look like one.
@@ -113,6 +114,7 @@ impl Lexicon {
             words: Words::default(),
             phrases: Phrases::default(),
             actions: Vec::new(),
+            usual: Usual::default(),
             nouns: Vec::new(),
             complaints: complaints::compile(complaints),
             verbs: Vec::new(),
@@ -134,6 +136,13 @@ impl Lexicon {
         lexicon.add_nouns(&nouns, &mut faults);
         lexicon.add_actions(&actions, &nouns, &mut faults);
         lexicon.add_words(&words, &mut faults);
+        lexicon.usual = Usual {
+            install: lexicon.action("install"),
+            remove: lexicon.action("remove"),
+            disconnect: lexicon.action("disconnect"),
+            program: lexicon.action("program"),
+            transfer: lexicon.action("transfer"),
+        };
         lexicon.note_last_words();
         if faults.is_empty() { Ok(lexicon) } else { Err(faults) }
     }

@@ -150,6 +150,16 @@ pub(crate) struct Noun {
     pub(crate) on_axle: bool,
 }
 
+/// Actions that rules of the reader name.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Usual {
+    pub(crate) install: Option<u16>,
+    pub(crate) remove: Option<u16>,
+    pub(crate) disconnect: Option<u16>,
+    pub(crate) program: Option<u16>,
+    pub(crate) transfer: Option<u16>,
+}
+
 /// What one action on one part stands for, where it is not plain.
 #[derive(Debug)]
 pub(crate) enum Outcome {

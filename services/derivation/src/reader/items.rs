@@ -261,8 +261,7 @@ fn turned(
 
 /// `clutch kit in`: a part is put in; `gearbox out`, where something is put back or in later, one is taken out.
 fn put_in(lexicon: &Lexicon, text: &str, tokens: &[Token], items: &mut [Item]) {
-    let (Some(install), Some(remove)) = (lexicon.action("install"), lexicon.action("remove"))
-    else {
+    let (Some(install), Some(remove)) = (lexicon.usual.install, lexicon.usual.remove) else {
         return;
     };
     let halves = |item: &Item| {
@@ -271,6 +270,12 @@ fn put_in(lexicon: &Lexicon, text: &str, tokens: &[Token], items: &mut [Item]) {
     };
     // From the end: `trans out, clutch in, trans in` is out where something goes in later.
     for index in (1..items.len()).rev() {
+        let token = tokens[items[index].from];
+        let word = &text[token.from..token.to];
+        let is = |known: &[&str]| known.iter().any(|known| word.eq_ignore_ascii_case(known));
+        if word.len() > 4 || !is(&["in", "out", "off", "down"]) {
+            continue;
+        }
         let ends = items.get(index + 1).is_none_or(|next| {
             use Meaning::{Access, Join, Purpose, Then, To};
             matches!(
@@ -280,20 +285,15 @@ fn put_in(lexicon: &Lexicon, text: &str, tokens: &[Token], items: &mut [Item]) {
         });
         let place = |item: &&Item| matches!(item.what, What::Means(Meaning::Place(_)));
         let part = items[..index].iter().rev().find(|item| !place(item)).and_then(Item::noun);
-        let token = tokens[items[index].from];
-        let word = &text[token.from..token.to];
         let behind = ends
             && (items[index].means(Meaning::Filler)
                 || items[index].means(Meaning::State)
                 || items[index].what == What::Unknown)
             && items[index].to == items[index].from + 1
             && part.is_some();
-        if behind && word.eq_ignore_ascii_case("in") {
+        if behind && is(&["in"]) {
             items[index].what = What::Means(Meaning::Action(install));
-        } else if behind
-            && ["out", "off", "down"].iter().any(|half| word.eq_ignore_ascii_case(half))
-            && items[index..].iter().any(halves)
-        {
+        } else if behind && items[index..].iter().any(halves) {
             items[index].what = What::Means(Meaning::Action(remove));
         }
     }
@@ -316,7 +316,7 @@ fn describe(lexicon: &Lexicon, text: &str, tokens: &[Token], items: &mut [Item])
 
 /// `disc neg batt cable`, `batt disc`: beside a battery it is no brake disc.
 fn take_off(lexicon: &Lexicon, text: &str, tokens: &[Token], items: &mut [Item]) {
-    let Some(disconnect) = lexicon.action("disconnect") else { return };
+    let Some(disconnect) = lexicon.usual.disconnect else { return };
     for index in 1..items.len() {
         let battery = |item: &Item| {
             let noun = item.noun().map(|noun| &lexicon.nouns[usize::from(noun)]);

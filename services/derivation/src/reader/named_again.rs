@@ -16,13 +16,13 @@ pub(super) fn name_again(lexicon: &Lexicon, text: &str, tokens: &[Token], items:
             items[index].what =
                 What::Means(if aside { Meaning::Filler } else { Meaning::Noun(again) });
         }
-        let next = items[index + 1..].iter().find_map(Item::action);
-        let last = items[..index].last().and_then(Item::action);
-        let moves = next
-            .into_iter()
-            .chain(last)
-            .any(|(action, _)| *lexicon.actions[usize::from(action)].name == *"transfer");
-        let moved = items[index].noun().filter(|_| moves);
+        let moves = |action: Option<(u16, bool)>| {
+            action.is_some_and(|(action, _)| lexicon.usual.transfer == Some(action))
+        };
+        let moved = items[index].noun().filter(|_| {
+            moves(items[index + 1..].iter().find_map(Item::action))
+                || items[..index].last().is_some_and(|last| moves(last.action()))
+        });
         if let Some(sitting) = moved.and_then(|moved| sitting_in(lexicon, moved, &named)) {
             items[index].what = What::Means(Meaning::Noun(sitting));
         }
@@ -163,8 +163,9 @@ pub(super) fn name_the_rear(text: &str, tokens: &[Token], items: &mut [Item]) {
     let rear = Place { axle: Some(Axle::Rear), side: None, either: false };
     for index in 1..items.len() {
         let item = items[index];
-        let word = &text[tokens[item.from].from..tokens[item.to - 1].to];
-        let behind = item.means(Meaning::Filler) && word.eq_ignore_ascii_case("behind");
+        if !item.means(Meaning::Filler) || items[index - 1].noun().is_none() {
+            continue;
+        }
         let place = |item: &&Item| matches!(item.what, What::Means(Meaning::Place(_)));
         let placed = items[index + 1..].iter().take_while(place).count();
         let alone = items.get(index + 1 + placed).is_none_or(|next| match next.what {
@@ -172,7 +173,8 @@ pub(super) fn name_the_rear(text: &str, tokens: &[Token], items: &mut [Item]) {
             What::Means(Meaning::Noun(_) | Meaning::SmallPart) | What::Unknown => false,
             _ => placed > 0 || next.action().is_some(),
         });
-        if behind && alone && items[index - 1].noun().is_some() {
+        let word = &text[tokens[item.from].from..tokens[item.to - 1].to];
+        if alone && word.eq_ignore_ascii_case("behind") {
             items[index].what = What::Means(Meaning::Place(rear));
         }
     }

@@ -1,7 +1,7 @@
 //! `radiator mounts`, `bracket on radiator`: what another word makes of a part beside it.
 
 use crate::lexicon::Lexicon;
-use crate::lexicon::kinds::{Meaning, Noun};
+use crate::lexicon::kinds::Meaning;
 use crate::reader::items::{Item, What};
 use crate::reader::tokens::Token;
 
@@ -36,17 +36,18 @@ fn is_thing(lexicon: &Lexicon, tokens: &[Token], item: Item) -> bool {
 fn name_behind(lexicon: &Lexicon, text: &str, tokens: &[Token], run: &mut [Item]) {
     let acted = run.iter().any(|item| item.action().is_some());
     for index in 1..run.len() {
-        // A nail or plug in a tire tells what is done with the tire itself; `window motor door RF` where that is.
-        let whole = run[index - 1].noun().map(|noun| &lexicon.nouns[usize::from(noun)]);
-        let word = &text[tokens[run[index].from].from..tokens[run[index].from].to];
-        let there = |whole: &Noun| {
-            let sits = whole.sits_in.iter().any(|place| place.eq_ignore_ascii_case(word));
-            *whole.component == *"tire" || sits
+        let Some(whole) = run[index - 1].noun().filter(|_| is_thing(lexicon, tokens, run[index]))
+        else {
+            continue;
         };
-        let other = whole.is_some_and(|whole| !there(whole));
+        // A nail or plug in a tire tells what is done with the tire itself; `window motor door RF` where that is.
+        let whole = &lexicon.nouns[usize::from(whole)];
+        let word = &text[tokens[run[index].from].from..tokens[run[index].from].to];
+        let sits = whole.sits_in.iter().any(|place| place.eq_ignore_ascii_case(word));
+        let other = *whole.component != *"tire" && !sits;
         // `alternator diode bad` tells what is wrong, `replace alternator diode` does not.
         let told = run[index].means(Meaning::State) && !acted;
-        if other && !told && is_thing(lexicon, tokens, run[index]) {
+        if other && !told {
             run[index].what = What::Means(Meaning::SmallPart);
         }
     }

@@ -7,7 +7,7 @@ use crate::reader::tokens::Token;
 
 /// Gives the work on software beside a part its meaning.
 pub(super) fn load(lexicon: &Lexicon, text: &str, tokens: &[Token], items: &mut [Item]) {
-    let Some(program) = lexicon.action("program") else { return };
+    let Some(program) = lexicon.usual.program else { return };
     let ends =
         |item: &Item| matches!(item.what, What::Comma | What::Stop | What::Means(Meaning::Join));
     for run in items.split_mut(ends) {
