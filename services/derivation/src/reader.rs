@@ -12,6 +12,7 @@ mod conclusion;
 mod cut;
 mod items;
 mod line;
+mod location;
 mod lonely;
 mod named_again;
 mod outcome;

@@ -2,6 +2,7 @@
 
 use crate::lexicon::Lexicon;
 use crate::lexicon::kinds::{Half, Meaning};
+use crate::reader::location;
 use crate::reader::named_again;
 use crate::reader::own::OwnPhrases;
 use crate::reader::part_of;
@@ -104,9 +105,9 @@ pub(crate) fn recognise(
         }
     }
     named_again::name_again(lexicon, text, tokens, &mut items);
-    named_again::locate(lexicon, text, tokens, &mut items);
-    named_again::name_the_rear(text, tokens, &mut items);
-    named_again::write_into(lexicon, text, tokens, &mut items);
+    location::locate(lexicon, text, tokens, &mut items);
+    location::name_the_rear(text, tokens, &mut items);
+    location::write_into(lexicon, text, tokens, &mut items);
     describe(lexicon, text, tokens, &mut items);
     put_in(lexicon, text, tokens, &mut items);
     take_off(lexicon, text, tokens, &mut items);
