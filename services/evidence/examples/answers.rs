@@ -1,7 +1,7 @@
 //! Answers questions one JSON line each, so that other programs' answers can be held against ours.
 //!
 //! `{"decode": {"protocol": "obd", "hex": "41058D"}}`, `{"convert": {"value": "32", "from": "[psi]", "to": "kPa"}}`,
-//! `{"units": {}}`, `{"refusal": {"nrc": 34}}`, `{"as_of": {...}}` and `{"throughout": {...}}` with readings in whole seconds.
+//! `{"units": {}}`, `{"refusal": {"nrc": 34}}`, `{"service": {"id": 49}}`, `{"as_of": {...}}` and `{"throughout": {...}}` with readings in whole seconds.
 
 use std::io::{BufRead, Write};
 
@@ -32,6 +32,10 @@ fn answer(question: &Value) -> Option<Value> {
         "refusal" => {
             let nrc = u8::try_from(of["nrc"].as_u64()?).ok()?;
             Some(json!({ "name": refusal::name(nrc) }))
+        }
+        "service" => {
+            let service = u8::try_from(of["id"].as_u64()?).ok()?;
+            Some(json!({ "name": refusal::service_name(service) }))
         }
         "as_of" | "throughout" => standing(name, of),
         _ => None,

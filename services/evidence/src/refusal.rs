@@ -55,6 +55,68 @@ pub fn acts(service: u8) -> bool {
     matches!(service, 0x04 | 0x08 | 0x11 | 0x14 | 0x2E | 0x2F | 0x31)
 }
 
+/// Whether a refusal speaks of the vehicle's condition: one that names a condition does, whatever was asked for; one
+/// that names none only where the service acts.
+pub fn counts(service: u8, nrc: u8) -> bool {
+    acts(service) || matches!(speaks(nrc), Speaks::Of { .. })
+}
+
+/// A negative response in words: which service was refused and why, or that it still works.
+pub fn told(service: u8, nrc: u8) -> String {
+    let asked = match service_name(service) {
+        Some(name) => format!("{name} ({service:02X})"),
+        None => format!("service {service:02X}"),
+    };
+    match nrc {
+        RESPONSE_PENDING => format!("{asked} is still working, answer pending ({nrc:02X})"),
+        _ => format!("{asked} was refused: {} ({nrc:02X})", name(nrc)),
+    }
+}
+
+/// The name of a service in SAE J1979 (01 to 0A) or ISO 14229-1.
+pub fn service_name(service: u8) -> Option<&'static str> {
+    Some(match service {
+        0x01 => "current powertrain data",
+        0x02 => "freeze frame data",
+        0x03 => "stored trouble codes",
+        0x04 => "clear trouble codes",
+        0x05 => "oxygen sensor test results",
+        0x06 => "on-board test results",
+        0x07 => "pending trouble codes",
+        0x08 => "control of an on-board system",
+        0x09 => "vehicle information",
+        0x0A => "permanent trouble codes",
+        0x10 => "DiagnosticSessionControl",
+        0x11 => "ECUReset",
+        0x14 => "ClearDiagnosticInformation",
+        0x19 => "ReadDTCInformation",
+        0x22 => "ReadDataByIdentifier",
+        0x23 => "ReadMemoryByAddress",
+        0x24 => "ReadScalingDataByIdentifier",
+        0x27 => "SecurityAccess",
+        0x28 => "CommunicationControl",
+        0x29 => "Authentication",
+        0x2A => "ReadDataByPeriodicIdentifier",
+        0x2C => "DynamicallyDefineDataIdentifier",
+        0x2E => "WriteDataByIdentifier",
+        0x2F => "InputOutputControlByIdentifier",
+        0x31 => "RoutineControl",
+        0x34 => "RequestDownload",
+        0x35 => "RequestUpload",
+        0x36 => "TransferData",
+        0x37 => "RequestTransferExit",
+        0x38 => "RequestFileTransfer",
+        0x3D => "WriteMemoryByAddress",
+        0x3E => "TesterPresent",
+        0x83 => "AccessTimingParameter",
+        0x84 => "SecuredDataTransmission",
+        0x85 => "ControlDTCSetting",
+        0x86 => "ResponseOnEvent",
+        0x87 => "LinkControl",
+        _ => return None,
+    })
+}
+
 /// The name of a code; codes without one are told by their range.
 pub fn name(nrc: u8) -> &'static str {
     match nrc {

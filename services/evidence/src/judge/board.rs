@@ -18,7 +18,7 @@ pub(super) struct Board<'a> {
     pub(super) phase: Phase,
 }
 
-/// A negative response to a request that acts on the vehicle.
+/// A negative response that speaks of the vehicle's condition.
 #[derive(Clone, Copy)]
 pub(super) struct Refused<'a> {
     pub(super) sample: &'a Sample,
@@ -108,7 +108,7 @@ impl<'a> Board<'a> {
     /// The last refusal that speaks of something, by the test of its code.
     pub(super) fn refusal(&self, speaks: impl Fn(u8) -> bool) -> Option<Refused<'a>> {
         let refused = |sample: &'a Sample| match sample.kind {
-            Kind::Refused { service, nrc } if refusal::acts(service) && speaks(nrc) => {
+            Kind::Refused { service, nrc } if refusal::counts(service, nrc) && speaks(nrc) => {
                 Some(Refused { sample, service, nrc })
             }
             _ => None,

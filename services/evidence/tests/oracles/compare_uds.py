@@ -1,9 +1,11 @@
 """Answers of ISO 14229-1 against udsoncan, segmentation of ISO 15765-2 against can-isotp."""
 
+import inspect
 import logging
 import re
 
 import isotp
+import udsoncan
 from udsoncan import Response
 from udsoncan.exceptions import InvalidResponseException
 from udsoncan.services import DiagnosticSessionControl, ReadDTCInformation, RoutineControl
@@ -31,6 +33,13 @@ def names(ours):
         # They write one of the two names with a singular.
         shown = fold(own[nrc]).replace("switchesnot", "switchnot")
         ours.compare(f"{nrc:02X} {sorted(spelled)} {shown}", shown in spelled, True)
+
+
+def services(ours):
+    for _, one in inspect.getmembers(udsoncan.services, inspect.isclass):
+        if issubclass(one, udsoncan.BaseService.BaseService) and one is not udsoncan.BaseService.BaseService:
+            own = ours.ask("service", id=one.request_id())["name"]
+            ours.compare(f"service {one.request_id():02X}", fold(own or ""), fold(one.__name__))
 
 
 def routine(ours):
@@ -124,6 +133,7 @@ def segmented(ours):
 def main():
     ours = Ours()
     names(ours)
+    services(ours)
     for _ in range(2_000):
         routine(ours)
         negative(ours)

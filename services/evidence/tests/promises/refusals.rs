@@ -2,6 +2,7 @@ use domain::precondition::{Condition, Precondition};
 use domain::verdict::Verdict::{Met, Stale, Violated};
 use evidence::judge::confront;
 use evidence::refusal::{self, Speaks};
+use evidence::sample::CodeList::Stored;
 use evidence::sample::RoutineAnswer;
 
 use crate::scene::*;
@@ -109,9 +110,33 @@ fn every_code_that_names_a_condition_violates_it_and_not_its_opposite() {
 
 #[test]
 fn a_refused_read_says_nothing_of_the_work() {
-    let samples = [coolant(1, "95"), refused(3, 0x22, 0x22), refused(3, 0x22, 0x87)];
-    let found = starting(precondition(warm()), &samples, 5);
-    assert_eq!((found.verdict, found.contradiction), (Met, None));
+    for nrc in [0x22, 0x26, 0x37, 0xF0] {
+        let samples = [coolant(1, "95"), codes(1, Stored, &[]), refused(3, 0x22, nrc)];
+        for wanted in [warm(), Condition::NoCode { pattern: "xxxxx".to_owned(), except: vec![] }] {
+            let found = starting(precondition(wanted), &samples, 5);
+            assert_eq!((found.verdict, found.contradiction), (Met, None), "{nrc:02X}");
+        }
+    }
+}
+
+#[test]
+fn a_condition_that_is_named_is_violated_whatever_service_was_refused() {
+    let off = || precondition(is("engine", "off"));
+    for service in [0x10, 0x22, 0x27, 0x31, 0x34, 0x36, 0x37, 0xBA] {
+        let samples = [state(1, "engine", "off"), refused(3, service, 0x83)];
+        assert_eq!(starting(off(), &samples, 5).verdict, Violated, "{service:02X}");
+        let pending = [state(1, "engine", "off"), refused(3, service, 0x78)];
+        let found = starting(off(), &pending, 5);
+        assert_eq!((found.verdict, found.contradiction), (Met, None), "{service:02X}");
+    }
+}
+
+#[test]
+fn a_refusal_is_told_with_the_service_that_was_refused_and_a_pending_answer_is_none() {
+    let told = refusal::told;
+    assert_eq!(told(0x27, 0x22), "SecurityAccess (27) was refused: conditionsNotCorrect (22)");
+    assert_eq!(told(0xBA, 0x93), "service BA was refused: voltageTooLow (93)");
+    assert_eq!(told(0x31, 0x78), "RoutineControl (31) is still working, answer pending (78)");
 }
 
 #[test]
