@@ -168,7 +168,7 @@ pub(crate) fn words(kind: &Kind) -> String {
         Kind::Routine { identifier, sub, status } => {
             format!("routine {identifier} answered {sub:?}, status {status}")
         }
-        Kind::Refused { nrc, .. } => format!("refused: {}", evidence::refusal::name(*nrc)),
+        Kind::Refused { service, nrc } => evidence::refusal::told(*service, *nrc),
         Kind::Vin { vin } => format!("VIN {vin}"),
         Kind::TypedIdentity { last_six } => format!("identity typed: {last_six}"),
         Kind::Attachment { shows, .. } => format!("file that shows {shows}"),
