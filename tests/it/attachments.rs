@@ -91,6 +91,9 @@ async fn a_file_of_20_mb_is_kept_and_one_byte_more_is_too_large() {
     send(limit + 1).await.expect_problem(413, "body-too-large");
 }
 
+/// The frame header of a picture of one pixel (ITU-T T.81, B.2.2).
+const FRAME: &[u8] = b"\xFF\xC0\0\x0B\x08\0\x01\0\x01\x01\x01\x11\0";
+
 /// A JPEG file with Exif data that says which side is up and that it was taken at 52 degrees of latitude, and with a
 /// comment. The layout is that of ITU-T T.81, annex B, and TIFF 6.0, section 2.
 fn photo_from_somewhere() -> Vec<u8> {
@@ -104,7 +107,8 @@ fn photo_from_somewhere() -> Vec<u8> {
     .concat();
     let exif = [b"Exif\0\0".as_slice(), &tiff].concat();
     let length = u16::try_from(exif.len() + 2).expect("short").to_be_bytes();
-    [&[0xFF, 0xD8, 0xFF, 0xE1][..], &length, &exif, b"\xFF\xFE\0\x06note", &[0xFF, 0xD9]].concat()
+    [&[0xFF, 0xD8, 0xFF, 0xE1][..], &length, &exif, b"\xFF\xFE\0\x06note", FRAME, &[0xFF, 0xD9]]
+        .concat()
 }
 
 #[tokio::test]
@@ -144,12 +148,19 @@ async fn a_file_is_of_the_type_that_its_content_says_and_no_larger_than_20_mb() 
     let (_, held) = taken(&yard).await;
     let mut digest = photo(&yard, "image/png", PIXEL).await;
     digest["sha256"] = json!(HELLO.1);
+    let mut printout = photo(&yard, "text/csv", HELLO).await;
+    printout["shows"] = json!("alignment_printout");
+    // The mark of a PNG file and no picture.
+    let mark = ("iVBORw0KGgo=", "4c4b6a3be1314ab86138bef4314dde022e600960d8689a2c8f8631802d20dab6");
     let items = vec![
         photo(&yard, "image/jpeg", PIXEL).await,
         photo(&yard, "text/html", HELLO).await,
         photo(&yard, "application/pdf", HELLO).await,
         digest,
-        photo(&yard, "text/csv", HELLO).await,
+        photo(&yard, "image/png", mark).await,
+        photo(&yard, "text/plain", HELLO).await, // the vehicle is photographed, not described
+        printout,
+        photo(&yard, "image/png", PIXEL).await,
     ];
     let told = yard.ada.act(&held, "evidence", json!({ "items": items })).await.expect(200);
     let outcomes: Vec<&str> = told["items"]
@@ -158,5 +169,9 @@ async fn a_file_is_of_the_type_that_its_content_says_and_no_larger_than_20_mb() 
         .iter()
         .map(|o| o["outcome"].as_str().expect("text"))
         .collect();
-    assert_eq!(outcomes, ["refused", "refused", "refused", "refused", "accepted"], "{told:#}");
+    assert_eq!(
+        outcomes,
+        ["refused", "refused", "refused", "refused", "refused", "refused", "marked", "accepted"],
+        "{told:#}"
+    );
 }

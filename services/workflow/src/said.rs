@@ -114,6 +114,7 @@ pub(crate) fn say(item: &EvidenceItem, units: &[Unit], sender: Sender) -> Result
             Ok(said("attestation", kind, *taken_at, None))
         }
         EvidenceItem::Attachment { shows, media_type, sha256, data, taken_at } => {
+            attachment::check_shows(shows, media_type)?;
             let file = file(media_type, sha256, data)?;
             let digest = crate::record::hex(&file.sha256);
             let kind = Kind::Attachment { shows: shows.clone(), sha256: digest.clone() };
