@@ -128,6 +128,30 @@ pub fn answer(bytes: &[u8]) -> Result<Vec<Kind>, FrameFault> {
     }
 }
 
+/// What an answer is of which nothing is used: one that [`decode`] reads and that says nothing.
+pub fn unused(protocol: Protocol, bytes: &[u8]) -> String {
+    let joined = match protocol {
+        Protocol::IsoTpCan => isotp::join(&bytes.chunks(8).collect::<Vec<_>>()).unwrap_or_default(),
+        Protocol::Obd | Protocol::Uds => bytes.to_vec(),
+    };
+    let what = match joined.as_slice() {
+        [0x41, data @ ..] => {
+            let pids: Vec<String> = obd::pids(data).map(|pid| format!("{pid:02X}")).collect();
+            format!("current powertrain data (01), parameter {}", pids.join(", "))
+        }
+        [first, ..] => {
+            let service = first.wrapping_sub(POSITIVE);
+            let name = crate::refusal::service_name(service).unwrap_or("a service");
+            format!("{name} ({service:02X})")
+        }
+        [] => "nothing".to_owned(),
+    };
+    format!("a positive answer to {what}: kept, and nothing of it is used")
+}
+
+/// How much more the first byte of a positive answer is than the service.
+const POSITIVE: u8 = 0x40;
+
 fn whole(bytes: &[u8]) -> Result<&[u8], FrameFault> {
     if bytes.len() > MOST_BYTES { Err(FrameFault::TooLong) } else { Ok(bytes) }
 }

@@ -29,6 +29,7 @@ use board::Board;
 pub use elapsed::state_of;
 pub use routine::STATUS_ATTESTATION;
 use said::Said;
+pub use words::number;
 
 /// Moments looked at for one next change; beyond them the last one is told, which is early, never late.
 const MOST_ROUNDS: usize = 64;

@@ -26,6 +26,8 @@ pub(crate) struct Said {
     pub(crate) file: Option<File>,
     /// Why its bytes can't be read: it is kept as it came, for somebody who can, and is no evidence.
     pub(crate) unread: Option<String>,
+    /// What its bytes are where nothing of them is used.
+    pub(crate) unused: Option<String>,
 }
 
 /// A file that was posted.
@@ -64,6 +66,7 @@ pub(crate) fn say(item: &EvidenceItem, units: &[Unit], sender: Sender) -> Result
         given: given.clone(),
         file: None,
         unread: None,
+        unused: None,
     };
     match item {
         EvidenceItem::Reading { signal, value, unit, is, place, taken_at, equipment } => {
@@ -91,6 +94,8 @@ pub(crate) fn say(item: &EvidenceItem, units: &[Unit], sender: Sender) -> Result
                 Ok(kinds) => (kinds, None),
                 Err(fault) => (Vec::new(), Some(fault.to_string())),
             };
+            frame.unused = (frame.kinds.is_empty() && frame.unread.is_none())
+                .then(|| frame::unused(protocol, &raw));
             Ok(frame)
         }
         EvidenceItem::TroubleCodes { codes, taken_at, equipment } => {

@@ -191,7 +191,7 @@ fn refused(detail: String) -> ItemOutcome {
 
 /// What an item says, what was done with its file, and that nothing asks for it.
 fn tell_of(said: &Said, samples: &[Sample], marks: &[String]) -> String {
-    let mut told = tell(samples);
+    let mut told = said.unused.clone().unwrap_or_else(|| tell(samples));
     if said.file.as_ref().is_some_and(|file| file.place_data_removed) {
         told = format!("{told}; {PLACE_DATA}");
     }

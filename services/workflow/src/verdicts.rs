@@ -10,7 +10,7 @@ use domain::start::Identity;
 use domain::verdict::{Finding, Verdict};
 use evidence::identity::{self, Expected};
 use evidence::judge::{self, Phase, Window, judge};
-use evidence::sample::{Kind, Sample};
+use evidence::sample::{Kind, Monitor, Sample};
 use store::tasks::TaskRow;
 
 use crate::case::Case;
@@ -150,8 +150,8 @@ pub(crate) fn view(case: &Case, task: &TaskRow, taken: TakenIn) -> VerdictsView 
 pub(crate) fn words(kind: &Kind) -> String {
     match kind {
         Kind::Number { signal, place, value, unit } => match place {
-            Some(place) => format!("{signal} at {place} is {value} {unit}"),
-            None => format!("{signal} is {value} {unit}"),
+            Some(place) => format!("{signal} at {place} is {}", judge::number(value, unit)),
+            None => format!("{signal} is {}", judge::number(value, unit)),
         },
         Kind::State { signal, is } => format!("{signal} is {is}"),
         Kind::Attested { statement, holds, .. } => {
@@ -164,7 +164,7 @@ pub(crate) fn words(kind: &Kind) -> String {
         }
         Kind::CodesNotReadable { reason } => format!("trouble codes not readable: {reason}"),
         Kind::CodesCleared => "trouble codes cleared".to_owned(),
-        Kind::Monitors { .. } => "monitor status".to_owned(),
+        Kind::Monitors { monitors } => told_monitors(monitors),
         Kind::Routine { identifier, sub, status } => {
             format!("routine {identifier} answered {sub:?}, status {status}")
         }
@@ -172,5 +172,42 @@ pub(crate) fn words(kind: &Kind) -> String {
         Kind::Vin { vin } => format!("VIN {vin}"),
         Kind::TypedIdentity { last_six } => format!("identity typed: {last_six}"),
         Kind::Attachment { shows, .. } => format!("file that shows {shows}"),
+    }
+}
+
+/// Which monitors have run since codes were cleared, and which have not.
+fn told_monitors(monitors: &[Monitor]) -> String {
+    let named = |complete: bool| {
+        let those = monitors.iter().filter(|monitor| monitor.complete == complete);
+        let names: Vec<&str> = those.map(|monitor| monitor.name.as_str()).collect();
+        if names.is_empty() { "none".to_owned() } else { names.join(", ") }
+    };
+    format!("monitors complete: {}; not complete: {}", named(true), named(false))
+}
+
+#[cfg(test)]
+mod tests {
+    use evidence::frame::{Protocol, decode};
+
+    use super::*;
+
+    fn told(bytes: &[u8]) -> String {
+        let said = decode(Protocol::Obd, bytes).expect("an answer");
+        said.iter().map(words).collect::<Vec<_>>().join("; ")
+    }
+
+    #[test]
+    fn what_a_frame_says_is_told_without_fractions_and_without_the_unit_of_a_count() {
+        assert_eq!(told(&[0x41, 0x11, 0x80]), "throttle_position is 50.2 %");
+        assert_eq!(
+            told(&[0x41, 0x01, 0x81, 0x07, 0xE5, 0x24]),
+            "malfunction_lamp is on; stored_code_count is 1; monitors complete: misfire, fuel_system, \
+             comprehensive_components, catalyst, oxygen_sensor_heater, egr_or_valve_timing; \
+             not complete: evaporative_system, oxygen_sensor"
+        );
+        assert_eq!(
+            told(&[0x7F, 0x31, 0x78]),
+            "RoutineControl (31) is still working, answer pending (78)"
+        );
     }
 }

@@ -46,6 +46,16 @@ fn current(mut data: &[u8]) -> Result<Vec<Kind>, FrameFault> {
     Ok(said)
 }
 
+/// The parameters of an answer that was decoded, without the service byte.
+pub(super) fn pids(mut data: &[u8]) -> impl Iterator<Item = u8> {
+    std::iter::from_fn(move || {
+        let (pid, rest) = data.split_first()?;
+        let known = parameter::of_pid(*pid)?;
+        data = rest.get(usize::from(known.length)..)?;
+        Some(*pid)
+    })
+}
+
 fn value(known: &Parameter, data: &[u8]) -> Option<Kind> {
     let scaling = known.measures?;
     let raw = data.iter().fold(0_i64, |raw, byte| raw << 8 | i64::from(*byte));

@@ -34,10 +34,14 @@ pub(super) fn range(board: &Board, ask: Ask, wanted: &Condition, range: &Range) 
         }
         _ => None,
     };
+    let decimals = |sample: Option<&Sample>| words::decimals(range, sample);
     let needs = |sample: Option<&Sample>| {
-        words::range(range, sample.and_then(|sample| unit_of(&sample.kind)))
+        let unit = sample.and_then(|sample| unit_of(&sample.kind));
+        words::range(range, unit, decimals(sample))
     };
-    let leaf = Leaf { board, ask, wanted, signal, satisfies: &satisfies, needs: &needs };
+    let value = |sample: &Sample| words::value_to(sample, decimals(Some(sample)));
+    let (satisfies, needs, value) = (&satisfies, &needs, &value);
+    let leaf = Leaf { board, ask, wanted, signal, satisfies, needs, value };
     let own = board.window.place.as_deref().filter(|place| signal.places().contains(place));
     match (own, signal.places()) {
         (None, []) => leaf.said(None),
@@ -56,7 +60,8 @@ pub(super) fn state(board: &Board, ask: Ask, wanted: &Condition, name: &str, is:
         _ => None,
     };
     let needs = |_: Option<&Sample>| is.to_owned();
-    let leaf = Leaf { board, ask, wanted, signal, satisfies: &satisfies, needs: &needs };
+    let (satisfies, needs, value) = (&satisfies, &needs, &words::value);
+    let leaf = Leaf { board, ask, wanted, signal, satisfies, needs, value };
     leaf.said(None)
 }
 
@@ -69,6 +74,8 @@ struct Leaf<'a> {
     satisfies: &'a dyn Fn(&Sample) -> Option<bool>,
     /// What is needed, in the unit of the sample.
     needs: &'a dyn Fn(Option<&Sample>) -> String,
+    /// What a sample gives, told so closely that it does not seem to be what is needed when it is not.
+    value: &'a dyn Fn(&Sample) -> String,
 }
 
 /// The samples that count, beside what they were reduced to.
@@ -125,7 +132,7 @@ impl Leaf<'_> {
 
     fn told(&self, title: &str, trace: &Trace, demand: &Demand, standing: Standing) -> Said {
         let latest = trace.samples.last().copied();
-        let shown = latest.map(words::value).unwrap_or_default();
+        let shown = latest.map(self.value).unwrap_or_default();
         let needs = (self.needs)(latest);
         let gap = words::seconds(demand.gap);
         let hold = words::seconds(demand.hold_for);
@@ -152,7 +159,7 @@ impl Leaf<'_> {
                 } else {
                     ("is", String::new())
                 };
-                let (value, needs) = (words::value(sample), (self.needs)(Some(sample)));
+                let (value, needs) = ((self.value)(sample), (self.needs)(Some(sample)));
                 let detail = format!("{title} {is} {value}, needs {needs}{when}");
                 return Said::new(Verdict::Violated, detail).resting_on([sample.id]);
             }
@@ -175,7 +182,7 @@ impl Leaf<'_> {
                 let start = format!("{title} has held {needs} for {held_for} of {hold}");
                 let said = match broken_by.map(|at| trace.samples[at]) {
                     Some(broken) => {
-                        let (value, at) = (words::value(broken), words::time(broken.taken_at));
+                        let (value, at) = ((self.value)(broken), words::time(broken.taken_at));
                         let detail = format!("{start}, was {value} at {at}");
                         Said::new(Verdict::Violated, detail).resting_on([broken.id])
                     }

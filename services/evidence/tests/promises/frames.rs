@@ -317,3 +317,25 @@ proptest! {
         let _ = answer(&bytes);
     }
 }
+
+#[test]
+fn an_answer_of_which_nothing_is_used_is_told_by_its_name() {
+    let told = |protocol, bytes: &[u8]| {
+        assert_eq!(evidence::frame::decode(protocol, bytes), Ok(Vec::new()));
+        evidence::frame::unused(protocol, bytes)
+    };
+    let rest = ": kept, and nothing of it is used";
+    for (protocol, bytes, what) in [
+        (Protocol::Uds, &[0x7E, 0x00][..], "TesterPresent (3E)"),
+        (Protocol::Uds, &[0x67, 0x02], "SecurityAccess (27)"),
+        (Protocol::IsoTpCan, &[0x02, 0x67, 0x02], "SecurityAccess (27)"),
+        (Protocol::Obd, &[0x41, 0x1C, 0x01], "current powertrain data (01), parameter 1C"),
+        (
+            Protocol::Obd,
+            &[0x41, 0x1C, 0x01, 0x12, 0x00],
+            "current powertrain data (01), parameter 1C, 12",
+        ),
+    ] {
+        assert_eq!(told(protocol, bytes), format!("a positive answer to {what}{rest}"));
+    }
+}

@@ -251,3 +251,20 @@ fn the_names_of_all_that_a_procedure_asks_for_are_known() {
         ]
     );
 }
+
+/// 93.33 Cel is less than 200 [degF], which is 93.333... Cel (NIST SP 811, B.8): two decimals would not show it.
+#[test]
+fn what_breaks_a_limit_by_little_is_told_so_closely_that_it_shows() {
+    let found = starting(precondition(warm()), &[coolant(1, "93.33")], 5);
+    assert_eq!(found.verdict, Violated);
+    assert!(
+        found.detail.contains("is 93.33 Cel, needs 93.333 to 98.889 Cel (200 to 210 [degF])"),
+        "{}",
+        found.detail
+    );
+    let found = starting(precondition(warm()), &[coolant(1, "80")], 5);
+    assert!(found.detail.contains("needs 93.33 to 98.89 Cel"), "{}", found.detail);
+    let count = precondition(range("stored_code_count", None, Some("0"), "1"));
+    let found = starting(count, &[number(1, "stored_code_count", "2", "1")], 5);
+    assert!(found.detail.ends_with("is 2, needs at most 0"), "{}", found.detail);
+}
