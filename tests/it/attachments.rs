@@ -79,8 +79,9 @@ async fn a_file_of_20_mb_is_kept_and_one_byte_more_is_too_large() {
     let limit = 20 * 1024 * 1024;
     let send = async |bytes: usize| {
         let (data, sha256) = large(bytes);
-        let items = json!([photo(&yard, "text/plain", (&data, &sha256)).await]);
-        yard.ada.act(&held, "evidence", json!({ "items": items })).await
+        let mut printout = photo(&yard, "text/plain", (&data, &sha256)).await;
+        printout["shows"] = json!("alignment_printout");
+        yard.ada.act(&held, "evidence", json!({ "items": [printout] })).await
     };
     let kept = send(limit).await.expect(200);
     let id = kept["items"][0]["id"].as_str().expect("it is kept");
