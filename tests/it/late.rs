@@ -26,6 +26,15 @@ fn shown_at(held: &Held, at: DateTime<Utc>) -> Vec<Value> {
     items
 }
 
+/// Twenty minutes after the taking the client has its network back, and sends what it showed at minute 2.
+async fn back_in_reach(yard: &Yard) -> (Uuid, Held, DateTime<Utc>) {
+    let (order, held) = taken(yard).await;
+    let shown = now(&yard.shop).await + TimeDelta::seconds(120);
+    yard.shop.advance(1200).await;
+    yard.ada.show(&held, shown_at(&held, shown)).await;
+    (order, held, shown)
+}
+
 async fn report(yard: &Yard, order: Uuid) -> String {
     let auditor = yard.shop.as_role(Role::Auditor);
     auditor.get(&format!("/v1/orders/{order}/report")).await.expect(200).to_string()
@@ -34,13 +43,8 @@ async fn report(yard: &Yard, order: Uuid) -> String {
 #[tokio::test]
 async fn work_done_without_a_network_is_judged_as_of_then_and_told_as_late() {
     let yard = yard().await;
-    let (order, held) = taken(&yard).await;
-    let taken_at = now(&yard.shop).await;
-    yard.shop.advance(1200).await;
-
-    // Twenty minutes later the client has its network back.
-    let shown = taken_at + TimeDelta::seconds(120);
-    yard.ada.show(&held, shown_at(&held, shown)).await;
+    let (order, held, shown) = back_in_reach(&yard).await;
+    let taken_at = shown - TimeDelta::seconds(120);
 
     // A moment outside the attempt is no moment of it.
     for at in [taken_at - TimeDelta::seconds(600), taken_at + TimeDelta::seconds(9000)] {
@@ -184,11 +188,7 @@ async fn a_client_clock_that_is_off_is_noticed_and_told() {
 #[tokio::test]
 async fn what_was_asked_for_and_refused_was_not_done_before_that() {
     let yard = yard().await;
-    let (order, held) = taken(&yard).await;
-    let taken_at = now(&yard.shop).await;
-    yard.shop.advance(1200).await;
-    let shown = taken_at + TimeDelta::seconds(120);
-    yard.ada.show(&held, shown_at(&held, shown)).await;
+    let (order, held, shown) = back_in_reach(&yard).await;
     // What was shown at minute 2 is too old for a start now, and whoever asks for a start now has not started before.
     yard.ada.act(&held, "start", json!({})).await.expect_problem(409, "precondition-not-met");
     let at = json!({ "at": shown + TimeDelta::seconds(10) });
