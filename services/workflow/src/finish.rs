@@ -86,14 +86,19 @@ pub(crate) fn against_passing(running: &[Finding], proof: &[Finding]) -> Vec<Obs
 }
 
 /// What did not hold and was shown to its sender at once decides, also when the end is told to have come before it.
-fn shown_at_once(case: &Case, task: &TaskRow, running: &mut [Finding]) {
+fn shown_at_once(case: &Case, task: &TaskRow, running: &mut Vec<Finding>) {
     let Some(attempt) = case.attempt(task) else { return };
     let broken = &attempt.detail["broken"];
     let since = verdicts::of(case, task, &task.definition.preconditions, Phase::Running);
-    for (then, now) in running.iter_mut().zip(since) {
-        let shown = broken[&now.id]["at_once"] == true && now.verdict == Verdict::Violated;
-        if shown && then.id == now.id && then.verdict != Verdict::Violated {
-            *then = now;
+    let shown = since
+        .into_iter()
+        .filter(|now| now.verdict == Verdict::Violated && broken[&now.id]["at_once"] == true);
+    for now in shown {
+        // A refusal since then names what was not judged before it.
+        match running.iter_mut().find(|then| then.id == now.id) {
+            Some(then) if then.verdict == Verdict::Violated => {}
+            Some(then) => *then = now,
+            None => running.push(now),
         }
     }
 }
