@@ -6,7 +6,6 @@ mod lines;
 pub(crate) mod membership;
 mod order;
 pub mod questions;
-pub(crate) mod raw_edge;
 mod reach;
 pub mod reason;
 pub(crate) mod sequence;
@@ -14,7 +13,7 @@ mod stretches;
 
 use domain::procedure::{Phase, Procedure};
 
-use crate::derive::graph::{Graph, Kind, NodeId};
+use crate::derive::graph::{Graph, NodeId};
 use crate::derive::lines::LineSets;
 use crate::derive::membership::{Incoming, Membership, is_task, membership};
 use crate::derive::questions::Question;
@@ -136,13 +135,14 @@ pub fn derive<'a>(compiled: &'a Compiled, repair: &Repair<'a>) -> Derivation<'a>
         .collect();
     let is_member = |node: NodeId| members[node].as_ref().is_some_and(|m| m.truth != Truth::No);
     let lines = LineSets::new(&graph, &incoming);
-    let mut tasks: Vec<NodeId> = (0..graph.nodes.len()).filter(|node| is_member(*node)).collect();
-    tasks.sort_unstable_by_key(|node| match graph.nodes[*node].kind {
-        Kind::Task { procedure, place, .. } => (procedure, place.map(|p| compiled.symbols.name(p))),
-        Kind::Operation { .. } => (usize::MAX, None),
-    });
+    let mut tasks: Vec<NodeId> = Vec::with_capacity(graph.nodes.len());
+    for procedure in graph.present.all() {
+        let begin = tasks.len();
+        tasks.extend(graph.tasks_of(procedure).filter(|task| is_member(*task)));
+        tasks[begin..].sort_unstable_by_key(|task| graph.task(*task).1);
+    }
     let arranged = order::arrange(&graph, &incoming, &tasks, &lines);
-    let mut seen = reason::Seen::new();
+    let mut seen = reason::Seen::with_capacity(16);
     let derived = arranged
         .tasks
         .iter()

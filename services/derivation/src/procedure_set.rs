@@ -1,6 +1,6 @@
 //! Sets of procedures that are compared with one another a word of bits at a time.
 
-use crate::bits::{WORD, ones_of};
+use crate::bits::{WORD, ones, ones_of};
 use crate::index::ProcedureId;
 
 /// Those words of a bit set that are not zero, ascending.
@@ -48,6 +48,11 @@ impl Present {
 
     pub(crate) fn add(&mut self, procedure: ProcedureId) {
         self.0[procedure / WORD] |= bit(procedure);
+    }
+
+    /// Ascending.
+    pub(crate) fn all(&self) -> impl Iterator<Item = ProcedureId> + '_ {
+        ones(self.0.iter().copied())
     }
 
     pub(crate) fn has(&self, procedure: ProcedureId) -> bool {

@@ -8,8 +8,6 @@ use domain::precondition::Condition;
 use domain::procedure::{Phase, Procedure};
 
 use crate::check::{At, Found, each};
-use crate::derive::EdgeKind;
-use crate::derive::raw_edge::RawEdge;
 use crate::derive::sequence::sequence;
 
 pub(super) fn check(catalogue: &Catalogue, found: &mut Found) {
@@ -62,13 +60,18 @@ fn edges(catalogue: &Catalogue, ids: &HashMap<&str, usize>) -> Vec<(usize, usize
     edges
 }
 
+/// What a point comes before by these edges, which are sorted.
+fn then(edges: &[(usize, usize)], point: usize) -> impl Iterator<Item = usize> + '_ {
+    let begin = edges.partition_point(|(before, _)| *before < point);
+    edges[begin..].iter().take_while(move |(before, _)| *before == point).map(|(_, then)| *then)
+}
+
 fn circles(catalogue: &Catalogue, ids: &HashMap<&str, usize>, found: &mut Found) {
-    let edges: Vec<_> = edges(catalogue, ids)
-        .into_iter()
-        .map(|(before, then)| RawEdge::new(before, then, EdgeKind::Needs))
-        .collect();
+    let edges = edges(catalogue, ids);
     let whole = At::Root.key("procedures");
-    for circle in sequence(&vec![0; catalogue.procedures.len()], &edges).circles {
+    for circle in
+        sequence(&vec![0; catalogue.procedures.len()], |point| then(&edges, point)).circles
+    {
         let mut path: Vec<&str> =
             circle.iter().map(|id| catalogue.procedures[*id].id.as_str()).collect();
         path.extend(path.first().copied());
@@ -87,12 +90,12 @@ fn parents(catalogue: &Catalogue, found: &mut Found) {
         .enumerate()
         .filter_map(|(at, component)| {
             let parent = component.parent.as_ref()?;
-            Some(RawEdge::new(*ids.get(parent.as_str())?, at, EdgeKind::Needs))
+            Some((*ids.get(parent.as_str())?, at))
         })
         .collect();
     let root = At::Root.key("vocabulary");
     edges.sort_unstable();
-    for circle in sequence(&vec![0; components.len()], &edges).circles {
+    for circle in sequence(&vec![0; components.len()], |point| then(&edges, point)).circles {
         let mut path: Vec<&str> = circle.iter().map(|id| components[*id].id.as_str()).collect();
         path.extend(path.first().copied());
         let first = circle.first().copied().unwrap_or_default();

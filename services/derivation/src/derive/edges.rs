@@ -1,8 +1,7 @@
 //! The edges of an answer while it is worked out, as bits: each pair of points once, sorted without sorting.
 
-use crate::bits::{WORD, ones_of};
+use crate::bits::{WORD, ones, ones_of};
 use crate::derive::EdgeKind;
-use crate::derive::raw_edge::{KINDS, RawEdge};
 
 /// For each point and kind of edge, the set of points that come after it.
 #[derive(Debug)]
@@ -42,22 +41,35 @@ impl Edges {
         std::array::from_fn(|kind| self.bits[row + kind * self.words])
     }
 
-    /// Every pair once, of the first kind that it has; by the point before, then by the other.
-    pub(crate) fn sorted(&self) -> Vec<RawEdge> {
-        let mut sorted = Vec::with_capacity(4 * self.points);
-        for before in 0..self.points {
-            for at in 0..self.words {
-                let word = self.word(before, at);
-                for then in ones_of(at, any(word)) {
-                    let kinds = word.map(|bits| bits >> (then % WORD) & 1 != 0);
-                    let first = kinds.iter().position(|is| *is).unwrap_or_default();
-                    sorted.push(RawEdge::new(before, then, KINDS[first]));
-                }
+    /// The same edges between points with other numbers.
+    pub(crate) fn renumbered(&self, number_of: &[usize]) -> Self {
+        let mut renumbered = Self::none(self.points);
+        for (row, words) in self.bits.chunks_exact(self.words.max(1)).enumerate() {
+            let (before, kind) = (row / KINDS.len(), KINDS[row % KINDS.len()]);
+            for then in ones(words.iter().copied()) {
+                renumbered.add(number_of[before], number_of[then], kind);
             }
         }
-        sorted
+        renumbered
+    }
+
+    /// Every pair once, of the first kind that it has; by the point before, then by the other.
+    pub(crate) fn each(&self) -> impl Iterator<Item = (usize, usize, EdgeKind)> + '_ {
+        (0..self.points).flat_map(move |before| {
+            (0..self.words).flat_map(move |at| {
+                let word = self.word(before, at);
+                ones_of(at, any(word)).map(move |then| {
+                    let has = |kind: &&EdgeKind| word[**kind as usize] >> (then % WORD) & 1 != 0;
+                    (before, then, KINDS.iter().find(has).copied().unwrap_or(KINDS[0]))
+                })
+            })
+        })
     }
 }
+
+/// In the order in which they are told.
+const KINDS: [EdgeKind; 4] =
+    [EdgeKind::Phase, EdgeKind::Needs, EdgeKind::After, EdgeKind::Disturbs];
 
 fn any(kinds: [u64; KINDS.len()]) -> u64 {
     kinds.into_iter().fold(0, |all, bits| all | bits)
@@ -83,10 +95,11 @@ mod tests {
                 let known = pairs.entry((before, then)).or_insert(KINDS[kind]);
                 *known = KINDS[kind].min(*known);
             }
-            let sorted = edges.sorted();
-            let told = sorted.iter().map(|edge| ((edge.before(), edge.then()), edge.kind()));
+            let told = edges.each().map(|(before, then, kind)| ((before, then), kind));
             prop_assert!(told.eq(pairs.clone()));
             prop_assert!(pairs.keys().all(|(before, then)| edges.has(*before, *then)));
+            let back: Vec<usize> = (0..150).rev().collect();
+            prop_assert!(edges.renumbered(&back).renumbered(&back).each().eq(edges.each()));
         }
     }
 }

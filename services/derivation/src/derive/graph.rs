@@ -112,7 +112,7 @@ impl<'a> Graph<'a> {
             nodes: Vec::with_capacity(128),
             links: Vec::with_capacity(256),
             first_task: vec![0; compiled.procedures.len()],
-            fired: Vec::new(),
+            fired: Vec::with_capacity(32),
             present: Present::none_of(compiled.procedures.len()),
             unknown: Vec::new(),
         };

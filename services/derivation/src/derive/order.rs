@@ -7,7 +7,6 @@ use crate::derive::edges::Edges;
 use crate::derive::graph::{Actor, From, Graph, Kind, NodeId, Why};
 use crate::derive::lines::LineSets;
 use crate::derive::membership::{Incoming, membership};
-use crate::derive::raw_edge::RawEdge;
 use crate::derive::reach::Reach;
 use crate::derive::sequence;
 use crate::derive::stretches::{self, Stretch};
@@ -46,8 +45,7 @@ pub(crate) fn arrange<'a>(
         edges.add(by, task, EdgeKind::Disturbs);
     }
     let either_or = stretches::settle(&mut edges, stretches);
-    let edges = edges.sorted();
-    let sequence = sequence::sequence(&order.ranks(), &edges);
+    let sequence = sequence::sequence(&order.ranks(), |point| ones(edges.then(point)));
     order.numbered(&sequence, &edges, &either_or, &spans)
 }
 
@@ -151,7 +149,7 @@ impl<'a> Order<'_, 'a> {
     /// Edges from a disturber to what it disturbs, and stretches that it must not fall into.
     fn disturbances(&self, spans: &[Span<'_>]) -> (Vec<(Point, Point)>, Vec<Stretch>) {
         let graph = self.graph;
-        let mut edges = Vec::new();
+        let mut edges = Vec::with_capacity(self.tasks.len());
         let mut stretches = Vec::new();
         for (node, by, operation) in graph.operations() {
             let by = match by {
@@ -218,19 +216,19 @@ impl<'a> Order<'_, 'a> {
             Phase::Before => 0,
             Phase::After => 2,
         });
-        tasks.chain(self.graph.repair.lines.iter().map(|_| 1)).collect()
+        tasks.chain(std::iter::repeat_n(1, self.graph.repair.lines.len())).collect()
     }
 
     fn numbered(
         &self,
         sequence: &sequence::Sequence,
-        edges: &[RawEdge],
+        edges: &Edges,
         either_or: &[Stretch],
         spans: &[Span<'a>],
     ) -> Arranged<'a> {
         let mut place = vec![0; self.tasks.len()];
-        let in_order: Vec<Point> =
-            sequence.points.iter().copied().filter(|point| *point < self.tasks.len()).collect();
+        let mut in_order: Vec<Point> = Vec::with_capacity(sequence.points.len());
+        in_order.extend(sequence.points.iter().filter(|point| **point < self.tasks.len()));
         for (at, point) in in_order.iter().enumerate() {
             place[*point] = at;
         }
@@ -272,10 +270,11 @@ impl<'a> Order<'_, 'a> {
     }
 
     /// The edges of the answer: tasks by their places in it before lines by their numbers.
-    fn edges(&self, edges: &[RawEdge], in_order: &[Point]) -> Vec<Edge> {
+    fn edges(&self, edges: &Edges, in_order: &[Point]) -> Vec<Edge> {
         let tasks = self.tasks.len();
         let lines = self.graph.repair.lines;
-        let mut points: Vec<Point> = in_order.to_vec();
+        let mut points: Vec<Point> = Vec::with_capacity(tasks + lines.len());
+        points.extend_from_slice(in_order);
         points.extend(tasks..tasks + lines.len());
         points[tasks..].sort_unstable_by_key(|line| lines[*line - tasks].line);
         let mut number_of = vec![0; points.len()];
@@ -286,16 +285,10 @@ impl<'a> Order<'_, 'a> {
             Some(line) => Node::Line(lines[line].line),
             None => Node::Task(number),
         };
-        let mut numbered = Edges::none(points.len());
-        for edge in edges {
-            numbered.add(number_of[edge.before()], number_of[edge.then()], edge.kind());
-        }
-        let edge = |edge: RawEdge| Edge {
-            before: node(edge.before()),
-            then: node(edge.then()),
-            kind: edge.kind(),
-        };
-        numbered.sorted().into_iter().map(edge).collect()
+        let edge = |(before, then, kind)| Edge { before: node(before), then: node(then), kind };
+        let mut told = Vec::with_capacity(4 * points.len());
+        edges.renumbered(&number_of).each().for_each(|pair| told.push(edge(pair)));
+        told
     }
 
     fn conflict(&self, circle: &[Point], path: Vec<Node>) -> Finding {

@@ -2,7 +2,6 @@
 
 use crate::bits::WORD;
 use crate::derive::order::Point;
-use crate::derive::raw_edge::RawEdge;
 
 pub(crate) struct Sequence {
     /// Every point once.
@@ -11,18 +10,16 @@ pub(crate) struct Sequence {
     pub(crate) circles: Vec<Vec<Point>>,
 }
 
-/// The edges are sorted. Among what may come next, the lowest rank comes first, then the lowest number. Where a circle stands in the way
-/// it is told, and its lowest point comes next all the same.
-pub(crate) fn sequence(ranks: &[u8], edges: &[RawEdge]) -> Sequence {
+/// `then` gives what a point comes before. Among what may come next, the lowest rank comes first, then the lowest number. Where a circle stands in the way it is
+/// told, and its lowest point comes next all the same.
+pub(crate) fn sequence<I>(ranks: &[u8], then: impl Fn(Point) -> I) -> Sequence
+where
+    I: Iterator<Item = Point>,
+{
     let points = ranks.len();
-    let mut begins = vec![0_usize; points + 1];
-    let mut waits_for = vec![0_usize; points];
-    for edge in edges {
-        begins[edge.before() + 1] += 1;
-        waits_for[edge.then()] += 1;
-    }
+    let mut waits_for = vec![0_u32; points];
     for point in 0..points {
-        begins[point + 1] += begins[point];
+        then(point).for_each(|then| waits_for[then] += 1);
     }
     let mut ready = Ready::new(ranks);
     (0..points).filter(|point| waits_for[*point] == 0).for_each(|point| ready.add(point));
@@ -30,7 +27,7 @@ pub(crate) fn sequence(ranks: &[u8], edges: &[RawEdge]) -> Sequence {
     let mut sequence = Sequence { points: Vec::with_capacity(points), circles: Vec::new() };
     while sequence.points.len() < points {
         let point = ready.take_first().unwrap_or_else(|| {
-            let circle = circle(&placed, edges);
+            let circle = circle(&placed, &then);
             let lowest = circle.iter().copied().min_by_key(|point| (ranks[*point], *point));
             sequence.circles.push(circle);
             lowest.unwrap_or_default()
@@ -40,12 +37,12 @@ pub(crate) fn sequence(ranks: &[u8], edges: &[RawEdge]) -> Sequence {
         }
         placed[point] = true;
         sequence.points.push(point);
-        for after in edges[begins[point]..begins[point + 1]].iter().map(|edge| edge.then()) {
+        then(point).for_each(|after| {
             waits_for[after] -= 1;
             if waits_for[after] == 0 && !placed[after] {
                 ready.add(after);
             }
-        }
+        });
     }
     sequence
 }
@@ -81,12 +78,16 @@ impl<'r> Ready<'r> {
 }
 
 /// A circle among the points that are not placed; each of them waits for another.
-fn circle(placed: &[bool], edges: &[RawEdge]) -> Vec<Point> {
-    let before = |point: Point| {
-        edges.iter().find(|e| e.then() == point && !placed[e.before()]).map(|e| e.before())
-    };
+fn circle<I>(placed: &[bool], then: &impl Fn(Point) -> I) -> Vec<Point>
+where
+    I: Iterator<Item = Point>,
+{
+    let mut waits_for = vec![None; placed.len()];
+    for point in (0..placed.len()).rev().filter(|point| !placed[*point]) {
+        then(point).for_each(|later| waits_for[later] = Some(point));
+    }
     let mut path: Vec<Point> = placed.iter().position(|placed| !placed).into_iter().collect();
-    while let Some(earlier) = path.last().and_then(|point| before(*point)) {
+    while let Some(earlier) = path.last().and_then(|point| waits_for[*point]) {
         if let Some(at) = path.iter().position(|point| *point == earlier) {
             let mut circle = path.split_off(at);
             circle.reverse();
