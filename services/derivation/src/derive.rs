@@ -15,7 +15,7 @@ use domain::procedure::{Phase, Procedure};
 
 use crate::derive::graph::{Graph, NodeId};
 use crate::derive::lines::LineSets;
-use crate::derive::membership::{Incoming, Membership, is_task, membership};
+use crate::derive::membership::{Incoming, Members};
 use crate::derive::questions::Question;
 use crate::derive::reason::Reason;
 use crate::facts::Truth;
@@ -130,18 +130,15 @@ pub struct Finding {
 pub fn derive<'a>(compiled: &'a Compiled, repair: &Repair<'a>) -> Derivation<'a> {
     let graph = Graph::new(compiled, *repair);
     let incoming = Incoming::new(&graph);
-    let members: Vec<Option<Membership>> = (0..graph.nodes.len())
-        .map(|node| is_task(&graph, node).then(|| membership(&graph, &incoming, node)))
-        .collect();
-    let is_member = |node: NodeId| members[node].as_ref().is_some_and(|m| m.truth != Truth::No);
+    let members = Members::new(&graph, &incoming);
     let lines = LineSets::new(&graph, &incoming);
     let mut tasks: Vec<NodeId> = Vec::with_capacity(graph.nodes.len());
     for procedure in graph.present.all() {
         let begin = tasks.len();
-        tasks.extend(graph.tasks_of(procedure).filter(|task| is_member(*task)));
+        tasks.extend(graph.tasks_of(procedure).filter(|task| members.of(*task).truth != Truth::No));
         tasks[begin..].sort_unstable_by_key(|task| graph.task(*task).1);
     }
-    let arranged = order::arrange(&graph, &incoming, &tasks, &lines);
+    let arranged = order::arrange(&graph, &members, &tasks, &lines);
     let mut seen = reason::Seen::with_capacity(16);
     let derived = arranged
         .tasks
@@ -151,7 +148,7 @@ pub fn derive<'a>(compiled: &'a Compiled, repair: &Repair<'a>) -> Derivation<'a>
             DerivedTask {
                 procedure,
                 place,
-                required: members[node].as_ref().is_some_and(|m| m.truth == Truth::Yes),
+                required: members.of(node).truth == Truth::Yes,
                 phase: procedure.phase,
                 lines: lines.of(node).map(|line| repair.lines[line].line).collect(),
                 because: reason::reasons(&graph, &incoming, node, &mut seen),

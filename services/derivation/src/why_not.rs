@@ -6,7 +6,7 @@ use domain::catalogue::Rule;
 use domain::procedure::Procedure;
 
 use crate::derive::graph::{Graph, Kind, NodeId};
-use crate::derive::membership::{Incoming, membership};
+use crate::derive::membership::{Incoming, Members};
 use crate::facts::{Formula, Truth, Value};
 use crate::index::{Compiled, ProcedureId, RuleId};
 use crate::repair::Repair;
@@ -75,9 +75,10 @@ pub fn why_not<'a>(
     let id = compiled.procedure_id(procedure)?;
     let graph = Graph::new(compiled, *repair);
     let incoming = Incoming::new(&graph);
+    let members = Members::new(&graph, &incoming);
     let state = |id: ProcedureId| {
         let tasks = graph.tasks_of(id);
-        tasks.map(|task| membership(&graph, &incoming, task).truth).max().unwrap_or(Truth::No)
+        tasks.map(|task| members.of(task).truth).max().unwrap_or(Truth::No)
     };
     let exists = &compiled.procedures[id].exists_on;
     let mut ways: Vec<Way<'a>> = Vec::new();

@@ -2,7 +2,7 @@
 
 use crate::bits::{WORD, ones};
 use crate::derive::graph::{From, Graph, Link, NodeId};
-use crate::derive::membership::{Incoming, comes_from, is_task};
+use crate::derive::membership::{Incoming, comes_from, is_task, may_be_mistaken};
 use crate::facts::Truth;
 
 /// For each node of the graph, a set of lines (by index).
@@ -17,6 +17,9 @@ impl LineSets {
     pub(crate) fn new(graph: &Graph<'_>, incoming: &Incoming) -> Self {
         let mut possible = Self::along(graph, |_| true);
         if graph.links.iter().all(|link| link.truth == Truth::Yes) {
+            return possible;
+        }
+        if !may_be_mistaken(graph) {
             return possible;
         }
         let certain = Self::along(graph, |link| link.truth == Truth::Yes);

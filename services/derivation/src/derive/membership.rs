@@ -4,6 +4,8 @@
 //! the unknown facts that can reach a node are enumerated, as far as the statements on its way tell their values
 //! apart. Facts that only occur in one way need no trying to know whether the node is undetermined.
 
+use std::cell::OnceCell;
+
 use crate::derive::graph::{Condition, From, Graph, Kind, Link, LinkId, NodeId};
 use crate::facts::{AtomId, FactId, Truth, Value};
 
@@ -24,23 +26,51 @@ pub(crate) struct Membership {
     pub(crate) depends_on: Vec<Unknown>,
 }
 
-impl Membership {
-    const CERTAIN: Self = Self { truth: Truth::Yes, depends_on: Vec::new() };
+/// What follows whatever the unknown facts are.
+static CERTAIN: Membership = Membership { truth: Truth::Yes, depends_on: Vec::new() };
+
+/// The membership of each node, worked out when it is first asked for.
+pub(crate) struct Members<'g, 'a> {
+    graph: &'g Graph<'a>,
+    incoming: &'g Incoming,
+    found: Vec<OnceCell<Membership>>,
 }
 
-/// Membership of one node.
-pub(crate) fn membership(graph: &Graph<'_>, incoming: &Incoming, node: NodeId) -> Membership {
-    if graph.nodes[node].certain {
-        return Membership::CERTAIN;
+impl<'g, 'a> Members<'g, 'a> {
+    pub(crate) fn new(graph: &'g Graph<'a>, incoming: &'g Incoming) -> Self {
+        Self { graph, incoming, found: vec![const { OnceCell::new() }; graph.nodes.len()] }
     }
-    let cone = Cone::new(graph, incoming, node, None);
-    if let [Variable { what, classes, .. }] = &cone.variables[..]
-        && cone.is_plain
-        && classes.len() > 1
-    {
-        return Membership { truth: Truth::Unknown, depends_on: vec![*what] };
+
+    pub(crate) fn of(&self, node: NodeId) -> &Membership {
+        if self.graph.nodes[node].certain {
+            return &CERTAIN;
+        }
+        let node = self.incoming.begin_of(self.graph, node);
+        self.found[node].get_or_init(|| self.find(node))
     }
-    cone.evaluate(graph)
+
+    fn find(&self, node: NodeId) -> Membership {
+        let mut cone = Cone::new(self.graph, self.incoming, node, None);
+        cone.tell_values_apart(self.graph);
+        if let [Variable { what, classes, .. }] = &cone.variables[..]
+            && cone.is_plain
+            && classes.len() > 1
+        {
+            return Membership { truth: Truth::Unknown, depends_on: vec![*what] };
+        }
+        cone.evaluate(self.graph)
+    }
+}
+
+/// Whether some unknown occurs in more than one way: only then can Kleene's bounds be mistaken.
+pub(crate) fn may_be_mistaken(graph: &Graph<'_>) -> bool {
+    let mut literals = Vec::new();
+    for link in graph.links.iter().filter(|link| link.truth == Truth::Unknown) {
+        collect(graph, &link.condition, &mut literals);
+    }
+    literals.sort_unstable();
+    literals.dedup();
+    literals.windows(2).any(|pair| pair[0].0 == pair[1].0)
 }
 
 /// Whether a node comes from a line on some vehicle.
@@ -50,9 +80,12 @@ pub(crate) fn comes_from(
     node: NodeId,
     line: usize,
 ) -> bool {
-    let cone = Cone::new(graph, incoming, node, Some(line));
+    let mut cone = Cone::new(graph, incoming, incoming.begin_of(graph, node), Some(line));
     let may_be_mistaken = cone.variables.iter().any(|variable| variable.mixed);
-    !may_be_mistaken || cone.evaluate(graph).truth != Truth::No
+    !may_be_mistaken || {
+        cone.tell_values_apart(graph);
+        cone.evaluate(graph).truth != Truth::No
+    }
 }
 
 /// The links that lead to each node.
@@ -82,6 +115,17 @@ impl Incoming {
 
     pub(crate) fn of(&self, node: NodeId) -> &[LinkId] {
         &self.links[self.begins[node]..self.begins[node + 1]]
+    }
+
+    /// What is a member whenever this node is, and never without it: a node that follows from another one alone, on every
+    /// vehicle, stands and falls with it. Found earlier than the node, so that the way back ends.
+    fn begin_of(&self, graph: &Graph<'_>, mut node: NodeId) -> NodeId {
+        while let [only] = self.of(node)
+            && let Link { truth: Truth::Yes, from: From::Node(from), .. } = graph.links[*only]
+        {
+            node = from;
+        }
+        node
     }
 }
 
@@ -145,10 +189,14 @@ impl Cone {
                 }),
             }
         }
-        for variable in &mut variables {
+        Self { node, line, links, variables, is_plain }
+    }
+
+    /// Must come before it is evaluated.
+    fn tell_values_apart(&mut self, graph: &Graph<'_>) {
+        for variable in &mut self.variables {
             variable.classes = classes(graph, variable.what, &variable.atoms);
         }
-        Self { node, line, links, variables, is_plain }
     }
 
     fn evaluate(&self, graph: &Graph<'_>) -> Membership {
@@ -218,7 +266,7 @@ impl Cone {
             sometimes |= self.reaches(graph, &chosen, true);
         }
         match (always, sometimes) {
-            (true, _) => Membership::CERTAIN,
+            (true, _) => CERTAIN.clone(),
             (false, false) => Membership { truth: Truth::No, depends_on: Vec::new() },
             (false, true) => Membership {
                 truth: Truth::Unknown,

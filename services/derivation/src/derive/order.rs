@@ -6,7 +6,7 @@ use crate::bits::ones;
 use crate::derive::edges::Edges;
 use crate::derive::graph::{Actor, From, Graph, Kind, NodeId, Why};
 use crate::derive::lines::LineSets;
-use crate::derive::membership::{Incoming, membership};
+use crate::derive::membership::Members;
 use crate::derive::reach::Reach;
 use crate::derive::sequence;
 use crate::derive::stretches::{self, Stretch};
@@ -28,7 +28,7 @@ pub(crate) type Point = usize;
 
 pub(crate) fn arrange<'a>(
     graph: &Graph<'a>,
-    incoming: &Incoming,
+    members: &Members<'_, 'a>,
     tasks: &[NodeId],
     lines: &LineSets,
 ) -> Arranged<'a> {
@@ -36,7 +36,7 @@ pub(crate) fn arrange<'a>(
     for (point, node) in tasks.iter().enumerate() {
         point_of[*node] = Some(point);
     }
-    let order = Order { graph, incoming, tasks, lines, point_of };
+    let order = Order { graph, members, tasks, lines, point_of };
     let mut edges = order.fixed();
     let spans = order.spans(&edges);
     let (disturbing, mut stretches) = order.disturbances(&spans);
@@ -59,7 +59,7 @@ struct Span<'a> {
 
 struct Order<'g, 'a> {
     graph: &'g Graph<'a>,
-    incoming: &'g Incoming,
+    members: &'g Members<'g, 'a>,
     tasks: &'g [NodeId],
     lines: &'g LineSets,
     point_of: Vec<Option<Point>>,
@@ -167,10 +167,8 @@ impl<'a> Order<'_, 'a> {
                     if own || !meet(self.procedure(task).1, operation.place) {
                         continue;
                     }
-                    let happens = *happens.get_or_insert_with(|| {
-                        graph.nodes[node].certain
-                            || membership(graph, self.incoming, node).truth != Truth::No
-                    });
+                    let happens =
+                        *happens.get_or_insert_with(|| self.members.of(node).truth != Truth::No);
                     if happens {
                         self.disturbance(by, task, spans, &mut edges, &mut stretches);
                     }

@@ -4,7 +4,7 @@
 use domain::catalogue::Feature;
 
 use crate::derive::graph::{Graph, NodeId};
-use crate::derive::membership::{Membership, Unknown};
+use crate::derive::membership::{Members, Unknown};
 use crate::facts::{BUILT_IN, FactId};
 use crate::repair::RepairLine;
 
@@ -38,12 +38,12 @@ pub enum Answers<'a> {
 
 pub(crate) fn questions<'a>(
     graph: &Graph<'a>,
-    members: &[Option<Membership>],
+    members: &Members<'_, '_>,
     tasks: &[NodeId],
 ) -> Vec<Question<'a>> {
     let mut decides: Vec<(Unknown, &'a str)> = Vec::new();
     for &task in tasks {
-        for what in members[task].iter().flat_map(|member| &member.depends_on) {
+        for what in &members.of(task).depends_on {
             decides.push((*what, &graph.task(task).0.id));
         }
     }
