@@ -1,5 +1,6 @@
 //! From an order to what it makes necessary: tasks with their reasons, their order, and what must be asked.
 
+mod cone;
 mod edges;
 pub(crate) mod graph;
 mod lines;
@@ -10,6 +11,7 @@ mod reach;
 pub mod reason;
 pub(crate) mod sequence;
 mod stretches;
+mod truth_table;
 
 use domain::procedure::{Phase, Procedure};
 

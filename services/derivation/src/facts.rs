@@ -34,6 +34,28 @@ impl std::ops::Not for Truth {
     }
 }
 
+/// Values that statements are put together from.
+pub(crate) trait Logic: Copy + std::ops::Not<Output = Self> {
+    const YES: Self;
+    const NO: Self;
+
+    fn and(self, other: Self) -> Self;
+    fn or(self, other: Self) -> Self;
+}
+
+impl Logic for Truth {
+    const YES: Self = Self::Yes;
+    const NO: Self = Self::No;
+
+    fn and(self, other: Self) -> Self {
+        self.min(other)
+    }
+
+    fn or(self, other: Self) -> Self {
+        self.max(other)
+    }
+}
+
 /// The facts that exist on every vehicle, whatever the vocabulary says.
 pub const BUILT_IN: [&str; 4] = ["make", "model", "powertrain", "model_year"];
 /// What `powertrain` may be.
@@ -57,11 +79,11 @@ impl Formula {
     }
 
     /// Its value when `atom` tells the value of each atom.
-    pub(crate) fn value(&self, atom: &impl Fn(AtomId) -> Truth) -> Truth {
+    pub(crate) fn value<L: Logic>(&self, atom: &impl Fn(AtomId) -> L) -> L {
         match self {
             Self::Atom(id) => atom(*id),
-            Self::All(all) => all.iter().map(|f| f.value(atom)).min().unwrap_or(Truth::Yes),
-            Self::Any(any) => any.iter().map(|f| f.value(atom)).max().unwrap_or(Truth::No),
+            Self::All(all) => all.iter().map(|f| f.value(atom)).fold(L::YES, L::and),
+            Self::Any(any) => any.iter().map(|f| f.value(atom)).fold(L::NO, L::or),
             Self::Not(not) => !not.value(atom),
         }
     }
