@@ -83,11 +83,12 @@ impl Line<'_, '_> {
         ["too", "as well", "likewise"].iter().any(|word| words.ends_with(word))
     }
 
-    /// `clutch replaced together with flywheel`: what was done before was done to both.
+    /// `clutch replaced together with flywheel`, `incl. flywheel`: what was done before was done to both.
     pub(super) fn is_together(&self, joint: Joint, piece: &Piece) -> bool {
         let from = piece.from.saturating_sub(3);
         let words = self.words(from, piece.from).to_lowercase();
-        let joining = ["together with", "along with", "as well as", "in addition to"];
+        let joining =
+            ["together with", "along with", "as well as", "in addition to", "incl", "including"];
         joint == Joint::And && joining.iter().any(|joining| words.ends_with(joining))
     }
 

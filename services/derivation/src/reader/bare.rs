@@ -20,6 +20,15 @@ impl Line<'_, '_> {
         }
     }
 
+    /// `bumper cover off, blend RF fender`, `actuator LH replaced, no heat on right`: the place of something else, or of
+    /// what was wrong.
+    fn is_about_else(&self, piece: &Piece) -> bool {
+        let group = self.group;
+        let placed = |taken: &Taken<'_>| taken.group == group && taken.read.place.is_some();
+        piece.small_part
+            || (piece.state || piece.only && !piece.only_first) && self.taken.iter().any(placed)
+    }
+
     /// A piece with neither action nor part.
     pub(super) fn bare(&mut self, joint: Joint, piece: &Piece) {
         if piece.small_part && self.taken.is_empty() && self.pending.is_empty() {
@@ -64,7 +73,7 @@ impl Line<'_, '_> {
                 self.doubts.push("which other side is not clear".to_owned());
             }
         }
-        if places.is_empty() || joint == Joint::Start {
+        if places.is_empty() || joint == Joint::Start || !again && self.is_about_else(piece) {
             return;
         }
         let waiting = if self.pending.is_empty() { &mut self.recent } else { &mut self.pending };

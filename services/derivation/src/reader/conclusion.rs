@@ -133,7 +133,10 @@ impl<'l> Line<'l, '_> {
                     ("replace", Some(Half::In)) => {
                         fresh(taken)
                             || others().any(fresh)
-                            || !others().any(|other| other.read.action == "remove_install")
+                            || !others().any(|other| {
+                                // `sent away for repair, came back, fitted`
+                                matches!(other.read.action, "remove_install" | "repair")
+                            })
                     }
                     _ => true,
                 }

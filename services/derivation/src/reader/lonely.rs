@@ -138,7 +138,8 @@ impl Line<'_, '_> {
             }
             _ if self.mode == Mode::Found && !(piece.new_part && joint == Joint::Comma) => {
                 if !piece.unknown.is_empty() && parts.iter().any(|part| part.compound) {
-                    self.doubts.push("an unknown word stands beside a part".to_owned());
+                    let why = "an unknown word stands beside a part".to_owned();
+                    self.ask_unless_worked_on(parts.clone(), why);
                 }
                 self.recent = parts;
             }

@@ -81,9 +81,10 @@ impl Line<'_, '_> {
         if piece.state || !job && !part {
             return;
         }
+        let named = part || piece.small_part || !piece.unknown.is_empty();
         if job && part {
             self.plain(Joint::Then, items, false);
-        } else if self.gives_way() && (part || !piece.unknown.is_empty()) {
+        } else if self.gives_way() && named {
             // `R&I column for dash job`: what came off for it went back.
         } else {
             self.doubts.push("what the work is for is not clear".to_owned());
@@ -258,8 +259,13 @@ impl Line<'_, '_> {
                 && !self.taken.iter().any(|taken| {
                     piece.actions().any(|done| gives(done) == Some(taken.read.action))
                 });
+            let spoken_since = self.spoken_since_work();
             if other_work {
                 // `replace windshield - calibration declined`: the work stands.
+            } else if !spoken_since.is_empty() {
+                // `Replaced front pads. Rear rotors rusted, customer declined`: what was spoken of last.
+                self.refuse_parts(spoken_since);
+                self.current = Current::Negated;
             } else if self.group - from == 1 {
                 self.taken.retain(|taken| taken.group <= from);
             } else {
@@ -267,6 +273,18 @@ impl Line<'_, '_> {
             }
         }
         self.carried.clear();
+    }
+
+    /// Parts named behind all work that was read, which is on other parts.
+    fn spoken_since_work(&self) -> Vec<Named> {
+        let end = self.taken.iter().map(|taken| taken.to).max().unwrap_or(0);
+        let since = self.spoken.iter().filter(|part| part.from >= end);
+        let worked_on = |part: &Named| {
+            let noun = &self.lexicon.nouns[usize::from(part.noun)];
+            let names = || noun.by_axle.iter().flatten().chain([&noun.component]);
+            self.taken.iter().any(|taken| names().any(|name| **name == *taken.read.component))
+        };
+        if since.clone().any(worked_on) { Vec::new() } else { since.cloned().collect() }
     }
 
     /// Whether a piece says in the past that something was done.

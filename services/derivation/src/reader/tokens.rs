@@ -69,6 +69,10 @@ pub(crate) fn cut(words: &Words, text: &str, most: usize) -> Option<Vec<Token>> 
             ';' | '\n' | '!' | '•' => tokens.push(mark(Kind::Stop, None)),
             // A question mark leaves open what the sentence says.
             '?' => tokens.push(mark(Kind::Word, words.id("maybe"))),
+            // `renew 2 no. glow plugs`: pieces, no refusal.
+            '.' if counts_pieces(&tokens, text) => {
+                tokens.pop();
+            }
             '.' if ends_sentence(words, &tokens, text, to) => tokens.push(mark(Kind::Stop, None)),
             // `2) brake fluid flush`: the number begins a row.
             ')' if numbers_a_row(&tokens, text) => {
@@ -101,6 +105,12 @@ fn word(words: &Words, lower: &str, from: usize, to: usize) -> Token {
     }
     let kind = if digits { Kind::Number } else { Kind::Word };
     Token { from, to, kind, word, corrected }
+}
+
+/// `no` behind a number.
+fn counts_pieces(tokens: &[Token], text: &str) -> bool {
+    matches!(tokens, [.., number, last]
+        if number.kind == Kind::Number && text[last.from..last.to].eq_ignore_ascii_case("no"))
 }
 
 /// One or two digits after a blank or at the beginning, right before a bracket that was not opened.

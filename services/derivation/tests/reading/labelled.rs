@@ -171,6 +171,8 @@ fn lines_of_a_hand_that_the_lexicon_hardly_saw_are_asked_rather_than_passed_over
         ("twentyfourth", include_str!("../labelled/twentyfourth.yaml"), 98, 58),
         ("twentyninth", include_str!("../labelled/twentyninth.yaml"), 98, 66),
         ("thirtysecond", include_str!("../labelled/thirtysecond.yaml"), 98, 92),
+        ("thirtyfifth", include_str!("../labelled/thirtyfifth.yaml"), 98, 90),
+        ("thirtysixth", include_str!("../labelled/thirtysixth.yaml"), 98, 80),
     ] {
         let figures = judge(&labelled(yaml));
         figures.tell(name);
