@@ -96,6 +96,8 @@ pub(super) struct Line<'l, 't> {
     pub(super) recent: Vec<Named>,
     /// The piece before told what is wrong with a part.
     pub(super) found_before: bool,
+    /// The piece before said what is wrong with its parts.
+    pub(super) worn_before: bool,
     /// Everything to the end of the sentence is refused or only priced.
     pub(super) refused: bool,
     /// Places that were told before any part was named: `LR corner low, air spring replaced`.
@@ -136,6 +138,7 @@ impl<'l, 't> Line<'l, 't> {
             spoken: Vec::new(),
             recent: Vec::new(),
             found_before: false,
+            worn_before: false,
             refused: false,
             group: 0,
             sentence_from: 0,
@@ -368,6 +371,7 @@ impl<'l, 't> Line<'l, 't> {
         } else {
             self.parts_only(joint, &piece);
         }
+        self.worn_before = piece.state;
     }
 
     pub(super) fn begin_group(&mut self) {

@@ -82,29 +82,7 @@ impl Line<'_, '_> {
                     && !(piece.state_behind || piece.nothing)
                     && !self.is_new_besides(piece, &actions) =>
             {
-                self.begin_group();
-                if !std::mem::take(&mut self.carried).is_empty() && self.carried_beside {
-                    self.doubts.push("an action before this one names no part".to_owned());
-                }
-                for part in parts.iter_mut().filter(|part| part.places.is_empty()) {
-                    part.places.clone_from(&self.carried_places);
-                }
-                self.carried_places.clear();
-                let before = self.recent.last().cloned();
-                self.ask_what_is_fitted(&parts);
-                let mut named = Vec::new();
-                for mut part in parts {
-                    if joint == Joint::And && part.places.is_empty() {
-                        part.places = before.iter().flat_map(|part| part.places.clone()).collect();
-                        part.all |= before.as_ref().is_some_and(|part| part.all);
-                    }
-                    let alone = self.alone(&part, 1.0);
-                    for done in actions.iter().filter(|_| !alone) {
-                        self.apply(done, &part, 0.98, piece.same_part);
-                    }
-                    named.push(part);
-                }
-                self.recent.extend(named);
+                self.go_on(joint, piece, &actions, parts);
             }
             Current::None
                 if joint == Joint::And
@@ -137,14 +115,51 @@ impl Line<'_, '_> {
                 }
             }
             _ if self.mode == Mode::Found && !(piece.new_part && joint == Joint::Comma) => {
-                if !piece.unknown.is_empty() && parts.iter().any(|part| part.compound) {
-                    let why = "an unknown word stands beside a part".to_owned();
-                    self.ask_unless_worked_on(parts.clone(), why);
-                }
+                self.ask_of_words_beside(piece, &parts);
                 self.recent = parts;
             }
             _ if piece.state => self.find_parts(joint, parts),
             _ => self.name_parts(joint, piece, parts),
+        }
+    }
+
+    /// A list goes on: the action named before is done to these parts too.
+    fn go_on(&mut self, joint: Joint, piece: &Piece, actions: &[Done], mut parts: Vec<Named>) {
+        self.begin_group();
+        if joint == Joint::Comma && piece.state && !self.worn_before && !piece.new_part {
+            // `rebuild transmission, burnt clutches`
+            let words = self.words(piece.from, piece.to);
+            self.doubts.push(format!("\"{words}\" may only tell what was wrong"));
+        }
+        if !std::mem::take(&mut self.carried).is_empty() && self.carried_beside {
+            self.doubts.push("an action before this one names no part".to_owned());
+        }
+        for part in parts.iter_mut().filter(|part| part.places.is_empty()) {
+            part.places.clone_from(&self.carried_places);
+        }
+        self.carried_places.clear();
+        let before = self.recent.last().cloned();
+        self.ask_what_is_fitted(&parts);
+        let mut named = Vec::new();
+        for mut part in parts {
+            if joint == Joint::And && part.places.is_empty() {
+                part.places = before.iter().flat_map(|part| part.places.clone()).collect();
+                part.all |= before.as_ref().is_some_and(|part| part.all);
+            }
+            let alone = self.alone(&part, 1.0);
+            for done in actions.iter().filter(|_| !alone) {
+                self.apply(done, &part, 0.98, piece.same_part);
+            }
+            named.push(part);
+        }
+        self.recent.extend(named);
+    }
+
+    /// `booster diaphragm leaking`: a word that nobody knows may make another part of it.
+    fn ask_of_words_beside(&mut self, piece: &Piece, parts: &[Named]) {
+        if !piece.unknown.is_empty() && parts.iter().any(|part| part.compound) {
+            let why = "an unknown word stands beside a part".to_owned();
+            self.ask_unless_worked_on(parts.to_vec(), why);
         }
     }
 

@@ -279,10 +279,18 @@ impl Line<'_, '_> {
     fn spoken_since_work(&self) -> Vec<Named> {
         let end = self.taken.iter().map(|taken| taken.to).max().unwrap_or(0);
         let since = self.spoken.iter().filter(|part| part.from >= end);
+        let there = |part: &Named, taken: &Taken<'_>| {
+            let place = taken.read.place.unwrap_or_default();
+            let names = || part.places.iter().filter_map(|place| outcome::name(*place));
+            names().next().is_none()
+                || names().any(|name| name.starts_with(place) || place.starts_with(name))
+        };
         let worked_on = |part: &Named| {
             let noun = &self.lexicon.nouns[usize::from(part.noun)];
-            let names = || noun.by_axle.iter().flatten().chain([&noun.component]);
-            self.taken.iter().any(|taken| names().any(|name| **name == *taken.read.component))
+            let names = || noun.by_axle.iter().flatten().chain([&noun.component]).chain(&noun.also);
+            self.taken.iter().any(|taken| {
+                names().any(|name| **name == *taken.read.component) && there(part, taken)
+            })
         };
         if since.clone().any(worked_on) { Vec::new() } else { since.cloned().collect() }
     }

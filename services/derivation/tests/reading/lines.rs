@@ -99,6 +99,16 @@ fn what_was_refused_asks_for_nothing_and_how_far_it_reaches_is_asked() {
         (partly.reading, operations(&partly)),
         (Reading::Sure, vec!["replace front_brake_pads".to_owned()])
     );
+    for (text, done) in [
+        ("Replaced front pads. Rear rotors rusted, customer declined", "replace front_brake_pads"),
+        ("Replaced LF tire, RF tire worn, declined", "replace tire"),
+        ("Replace battery. Tires worn. Declined.", "replace battery"),
+    ] {
+        // What was seen last was declined, not the work before it.
+        let reading = read(text);
+        let read = operations(&reading);
+        assert_eq!((reading.reading, read), (Reading::Sure, vec![done.to_owned()]), "{text}");
+    }
     assert_eq!(read("replace battery, replace alternator - declined").reading, Reading::Unsure);
     assert_eq!(read("battery declined, replace battery").reading, Reading::Unsure);
 }
