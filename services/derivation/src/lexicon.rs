@@ -142,6 +142,7 @@ impl Lexicon {
             disconnect: lexicon.action("disconnect"),
             program: lexicon.action("program"),
             transfer: lexicon.action("transfer"),
+            clean: lexicon.action("clean"),
         };
         lexicon.note_last_words();
         if faults.is_empty() { Ok(lexicon) } else { Err(faults) }

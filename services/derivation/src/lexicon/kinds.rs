@@ -158,6 +158,7 @@ pub(crate) struct Usual {
     pub(crate) disconnect: Option<u16>,
     pub(crate) program: Option<u16>,
     pub(crate) transfer: Option<u16>,
+    pub(crate) clean: Option<u16>,
 }
 
 /// What one action on one part stands for, where it is not plain.

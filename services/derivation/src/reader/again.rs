@@ -1,7 +1,7 @@
 //! Pieces that lean on what was named before: a finding in a row of findings, what came off with another part, `it`.
 
 use crate::lexicon::kinds::Half;
-use crate::reader::line::Line;
+use crate::reader::line::{Line, Taken, Untouched};
 use crate::reader::piece::{Done, Joint, Named, Piece};
 
 impl Line<'_, '_> {
@@ -29,6 +29,19 @@ impl Line<'_, '_> {
                     half(&first) == Some(Half::Out) && gives(&first) == gives(done)
                 })
             })
+    }
+
+    /// `yaw sensor unplugged, connected`: it may have been found so.
+    pub(super) fn ask_whether_found_so(&mut self, done: &Done) {
+        let unplugged = |taken: &&Taken<'_>| {
+            self.words(taken.from, taken.to).to_lowercase().ends_with("unplugged")
+        };
+        if let Some(taken) = self.taken.last().filter(unplugged)
+            && self.words(done.from, done.to).eq_ignore_ascii_case("connected")
+        {
+            let words = self.words(taken.from, done.to);
+            self.doubts.push(format!("\"{words}\": whether it was found so is not said"));
+        }
     }
 
     /// `install windshield with HUD and rain sensor`: what is fitted with it may only say which one.
@@ -92,11 +105,25 @@ impl Line<'_, '_> {
         joint == Joint::And && joining.iter().any(|joining| words.ends_with(joining))
     }
 
-    /// `pads reused`
+    /// `pads reused`, `reused rain sensor`
     pub(super) fn says_used_again(&self, piece: &Piece) -> bool {
         let words = self.words(piece.from, piece.to).to_lowercase();
+        let says = |word: &&str| words.ends_with(*word) || words.starts_with(*word);
         piece.same_part
             && piece.actions().all(|done| done.weak)
-            && ["reused", "re-used", "reuse", "re-use"].iter().any(|word| words.ends_with(word))
+            && ["reused", "re-used", "reuse", "re-use"].iter().any(says)
+    }
+
+    /// What is used again is not replaced; it may go onto another part (`sensor reused, transferred`).
+    pub(super) fn use_again(&mut self, parts: Vec<Named>) {
+        if parts.is_empty() {
+            return;
+        }
+        self.recent.clone_from(&parts);
+        self.spoken.extend(parts.iter().cloned());
+        for part in parts {
+            let actions = self.action_named("replace", &part).into_iter().collect();
+            self.untouched.push(Untouched { part, actions });
+        }
     }
 }

@@ -79,6 +79,14 @@ pub(crate) fn recognise(
                 continue;
             }
             match known {
+                // `Do not program keys` tells what to leave, `modules do not program` what is wrong.
+                Some((Meaning::State, length))
+                    if length > 1 && bids(text, tokens, from, &items) =>
+                {
+                    let words = tokens[from..from + length - 1].iter().map(|token| token.word);
+                    let first = lexicon.phrases.longest(words);
+                    first.map_or((What::Unknown, 1), |(first, length)| (What::Means(first), length))
+                }
                 // `front axle shaft`, `rear window motor`: a place gives way to the name of a part that begins within it.
                 Some((meaning @ (Meaning::Place(_) | Meaning::SmallPart), length))
                     if length > 1 && part_begins_within(lexicon, &tokens[from..], length) =>
@@ -86,7 +94,12 @@ pub(crate) fn recognise(
                     let first = lexicon.phrases.longest(std::iter::once(tokens[from].word));
                     (What::Means(first.map_or(meaning, |(first, _)| first)), 1)
                 }
-                Some((meaning, length)) => (What::Means(meaning), length),
+                Some((meaning, length)) => {
+                    // `Update software on-board charger`: a phrase leaves its last word to the name of a part.
+                    let shorter = shortened(lexicon, &tokens[from..], meaning, length);
+                    let (meaning, length) = shorter.unwrap_or((meaning, length));
+                    (What::Means(meaning), length)
+                }
                 None if measured(text, tokens[from]) => (What::Means(Meaning::State), 1),
                 None if is_name(text, tokens, &items, from) => (What::Means(Meaning::Filler), 1),
                 None if numbered(text, tokens[from]) => (What::Number, 1),
@@ -107,9 +120,11 @@ pub(crate) fn recognise(
     named_again::name_again(lexicon, text, tokens, &mut items);
     location::locate(lexicon, text, tokens, &mut items);
     location::name_the_rear(text, tokens, &mut items);
+    location::measure(text, tokens, &mut items);
     location::write_into(lexicon, text, tokens, &mut items);
     describe(lexicon, text, tokens, &mut items);
     put_in(lexicon, text, tokens, &mut items);
+    clean_between(lexicon, text, tokens, &mut items);
     take_off(lexicon, text, tokens, &mut items);
     software::load(lexicon, text, tokens, &mut items);
     part_of::name(lexicon, text, tokens, &mut items);
@@ -122,6 +137,21 @@ fn part_begins_within(lexicon: &Lexicon, tokens: &[Token], length: usize) -> boo
         let behind = lexicon.phrases.longest(tokens[start..].iter().map(|token| token.word));
         matches!(behind, Some((Meaning::Noun(_), words)) if start + words > length)
     })
+}
+
+/// The phrase of an action without its last word, where the name of a part begins with that.
+fn shortened(
+    lexicon: &Lexicon,
+    tokens: &[Token],
+    meaning: Meaning,
+    length: usize,
+) -> Option<(Meaning, usize)> {
+    let action = matches!(meaning, Meaning::Action(_) | Meaning::WeakAction(_));
+    let last = length.checked_sub(1).filter(|last| action && *last > 0)?;
+    let behind = lexicon.phrases.longest(tokens[last..].iter().map(|token| token.word));
+    let part = matches!(behind, Some((Meaning::Noun(_), words)) if words > 1);
+    let shorter = lexicon.phrases.longest(tokens[..last].iter().map(|token| token.word))?;
+    (part && shorter.1 == last && shorter.0 == meaning).then_some(shorter)
 }
 
 /// A phrase of several words of which one is mistyped, where all words that may be meant say the same: `ride hight
@@ -167,6 +197,14 @@ fn meant(
         }
     }
     best
+}
+
+/// Whether a phrase begins a sentence as an order not to do something.
+fn bids(text: &str, tokens: &[Token], from: usize, items: &[Item]) -> bool {
+    let word = |at: usize| tokens.get(at).map(|token| &text[token.from..token.to]);
+    let is = |at: usize, known: &str| word(at).is_some_and(|word| word.eq_ignore_ascii_case(known));
+    begins_a_row(items)
+        && (is(from, "do") && is(from + 1, "not") || is(from, "dont") || is(from, "don't"))
 }
 
 /// Letters within a part number or the number of a bulletin: `8821-HS`, `21-B-0417`.
@@ -296,6 +334,27 @@ fn put_in(lexicon: &Lexicon, text: &str, tokens: &[Token], items: &mut [Item]) {
             items[index].what = What::Means(Meaning::Action(install));
         } else if behind && items[index..].iter().any(halves) {
             items[index].what = What::Means(Meaning::Action(remove));
+        }
+    }
+}
+
+/// `DPF off, blown out, back on`: by itself between the halves of a job it is what was done meanwhile.
+fn clean_between(lexicon: &Lexicon, text: &str, tokens: &[Token], items: &mut [Item]) {
+    const CLEANED: &[&str] = &["blown out", "blown through", "blown off", "scraped", "sprayed"];
+    let Some(clean) = lexicon.usual.clean else { return };
+    let half =
+        |item: &Item| item.action().and_then(|(at, _)| lexicon.actions[usize::from(at)].half);
+    let cut = |item: &Item| matches!(item.what, What::Comma | What::Means(Meaning::Join));
+    for index in 2..items.len() {
+        let [.., before, item] = items[..=index] else { continue };
+        let words = text[tokens[item.from].from..tokens[item.to - 1].to].to_lowercase();
+        if cut(&before)
+            && items.get(index + 1).is_none_or(cut)
+            && CLEANED.contains(&&*words)
+            && items[..index].iter().any(|item| half(item) == Some(Half::Out))
+            && items[index..].iter().any(|item| half(item) == Some(Half::Back))
+        {
+            items[index].what = What::Means(Meaning::Action(clean));
         }
     }
 }

@@ -254,13 +254,19 @@ impl<'l, 't> Line<'l, 't> {
             let items = self.read_jobs_before(joint, items, index);
             let index = items.iter().position(|item| item.means(Meaning::Not)).unwrap_or(0);
             let head = Piece::scan(&items[..index]);
-            // `coding not needed`: what stands before it is not done either.
+            // `coding not needed`, `BCM update not available`: what stands before it is not done either.
             let needless = items[index..].iter().take(2).any(|item| {
                 let words = self.words(item.from, item.to).to_lowercase();
-                ["need", "requ", "nece"].iter().any(|word| words.contains(word))
+                ["need", "requ", "nece", "avail"].iter().any(|word| words.contains(word))
             });
+            let only_named = || {
+                let last = items[..index].iter().rfind(|item| !item.means(Meaning::Filler));
+                last.is_some_and(|last| {
+                    last.action().is_some() && !self.in_the_past(last.from, last.to)
+                })
+            };
             let complete = head.actions().any(|done| !done.weak && !self.looks(done))
-                && !(needless && head.parts().next().is_none());
+                && !(needless && (head.parts().next().is_none() || only_named()));
             if complete {
                 self.plain(joint, &items[..index], false);
             }
@@ -288,13 +294,13 @@ impl<'l, 't> Line<'l, 't> {
                 // `rotors, front, reuse`
                 parts = std::mem::take(&mut self.pending);
             }
-            self.refuse_parts(parts);
+            self.use_again(parts);
             return;
         }
         if self.only_recommended(&piece) {
             self.refuse_parts(piece.parts().cloned().collect());
             self.current = Current::Negated;
-            self.ask_unless_work_is_done("it is only recommended".to_owned());
+            self.ask_of_what_is_recommended();
             return;
         }
         if piece.condition {

@@ -72,6 +72,19 @@ pub(super) fn name_the_rear(text: &str, tokens: &[Token], items: &mut [Item]) {
     }
 }
 
+/// `pads 6 mm left`: what is left of it, not where it sits.
+pub(super) fn measure(text: &str, tokens: &[Token], items: &mut [Item]) {
+    const UNITS: &[&str] = &["mm", "%", "percent", "/32", "32nds", "miles", "km"];
+    for index in 1..items.len() {
+        let words =
+            |item: Item| text[tokens[item.from].from..tokens[item.to - 1].to].to_lowercase();
+        let measured = UNITS.iter().any(|unit| words(items[index - 1]).ends_with(unit));
+        if measured && words(items[index]) == "left" {
+            items[index].what = What::Means(Meaning::State);
+        }
+    }
+}
+
 /// `injector coded in ECM`, `glass reattached to regulator`: what something goes into or onto is no part of the job.
 pub(super) fn write_into(lexicon: &Lexicon, text: &str, tokens: &[Token], items: &mut [Item]) {
     let ends = |item: &Item| matches!(item.what, What::Comma | What::Stop);

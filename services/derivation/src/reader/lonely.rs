@@ -32,6 +32,10 @@ impl Line<'_, '_> {
         }
         let mut parts: Vec<Named> = std::mem::take(&mut self.pending);
         parts.extend(piece.parts().cloned());
+        if parts.iter().any(|part| self.aims(part)) {
+            // `radar alignment checked, aligned`
+            parts.retain(|part| !self.is_job_alone(part));
+        }
         if !parts.is_empty() {
             self.recent = parts;
         }
@@ -287,7 +291,11 @@ impl Line<'_, '_> {
                 }
                 continue;
             }
-            if self.puts_back(&done) || self.apply_behind(&done) {
+            if self.puts_back(&done) {
+                self.ask_whether_found_so(&done);
+                continue;
+            }
+            if self.apply_behind(&done) {
                 continue;
             }
             let targets = self.targets(&done);

@@ -102,10 +102,18 @@ fn goes_onto(text: &str, tokens: &[Token], before: &[Item]) -> bool {
         let meanings = [Meaning::Filler, Meaning::NewPart, Meaning::SamePart, Meaning::To];
         meanings.iter().any(|meaning| item.means(*meaning))
     };
-    before.iter().rev().take_while(idle).any(|item| {
-        let words = &text[tokens[item.from].from..tokens[item.to - 1].to];
-        ["to", "onto", "into", "from", "over"].iter().any(|word| words.eq_ignore_ascii_case(word))
-    })
+    let moved = before.last().filter(|item| item.action().is_some()).is_some_and(|item| {
+        // `transferred to new`
+        let words = text[tokens[item.from].from..tokens[item.to - 1].to].to_lowercase();
+        words.split(' ').skip(1).any(|word| ["to", "onto", "from"].contains(&word))
+    });
+    moved
+        || before.iter().rev().take_while(idle).any(|item| {
+            let words = &text[tokens[item.from].from..tokens[item.to - 1].to];
+            ["to", "onto", "into", "from", "over"]
+                .iter()
+                .any(|word| words.eq_ignore_ascii_case(word))
+        })
 }
 
 /// Whether a name by itself says too little: `camera`, `belt`.

@@ -11,24 +11,37 @@ pub(super) struct Passing {
     about: Vec<Named>,
     /// Only work that names the part again settles it.
     again: bool,
+    /// It was only recommended; a refusal settles it too.
+    recommended: bool,
     why: String,
 }
 
 impl Line<'_, '_> {
     /// `radar housing cracked: new radar`: a part of which nothing was said, until it is worked on.
     pub(super) fn ask_unless_worked_on(&mut self, about: Vec<Named>, why: String) {
-        self.passing.push(Passing { about, again: false, why });
+        self.passing.push(Passing { about, again: false, recommended: false, why });
     }
 
     /// `transfer case chain noisy, transfer case exchanged`: what a word beside it makes of a part, until the part itself
     /// is named with its work.
     pub(super) fn ask_unless_named_again(&mut self, about: Vec<Named>, why: String) {
-        self.passing.push(Passing { about, again: true, why });
+        self.passing.push(Passing { about, again: true, recommended: false, why });
     }
 
     /// `pan gasket leaks, pan resealed, filled with ATF`: of no weight beside work on something else.
     pub(super) fn ask_unless_work_is_done(&mut self, why: String) {
-        self.passing.push(Passing { about: Vec::new(), again: false, why });
+        self.passing.push(Passing { about: Vec::new(), again: false, recommended: false, why });
+    }
+
+    /// `front pads recommended, declined`
+    pub(super) fn ask_of_what_is_recommended(&mut self) {
+        let why = "it is only recommended".to_owned();
+        self.passing.push(Passing { about: Vec::new(), again: false, recommended: true, why });
+    }
+
+    /// What was recommended was refused.
+    pub(super) fn refuse_what_is_recommended(&mut self) {
+        self.passing.retain(|passing| !passing.recommended);
     }
 
     /// `rotors recommended`: nothing is done, only spoken of.
@@ -65,7 +78,7 @@ impl Line<'_, '_> {
             })
         };
         let mut left = Vec::new();
-        for Passing { about, again, why } in &self.passing {
+        for Passing { about, again, why, .. } in &self.passing {
             let settled = if about.is_empty() {
                 !real.is_empty()
             } else {

@@ -18,14 +18,33 @@ impl Line<'_, '_> {
         item.means(Meaning::Join) && words.to_lowercase().starts_with('w')
     }
 
-    /// `aim checked`: the last word says that the work was looked at.
+    /// `aim checked`, `headlamp aim checked`, `check headlamp aim`: it says that work was looked at.
     pub(super) fn only_looked_at(&self, items: &[Item]) -> bool {
-        let looks = |item: &Item| {
+        let looks = |item: &&Item| {
             item.action().is_some_and(|(action, _)| self.lexicon.actions[usize::from(action)].looks)
         };
         let mut actions = items.iter().filter(|item| item.action().is_some());
-        let no_part = items.iter().all(|item| item.noun().is_none());
-        no_part && actions.clone().count() > 1 && actions.next_back().is_some_and(looks)
+        if actions.clone().count() < 2 {
+            return false;
+        }
+        if items.iter().all(|item| item.noun().is_none()) {
+            return actions.next_back().as_ref().is_some_and(looks);
+        }
+        let (Some(first), Some(last)) = (actions.next(), actions.next_back()) else { return false };
+        let only = || actions.clone().next().is_none();
+        let part_behind = |item: &Item| {
+            items.iter().any(|other| other.from > item.from && other.noun().is_some())
+        };
+        only()
+            && !part_behind(last)
+            && (looks(&last) && self.names_work(first) && !part_behind(first)
+                || looks(&first) && self.names_work(last))
+    }
+
+    /// Whether an action is named as a thing: `aim`, `coding`, `replacement`.
+    fn names_work(&self, item: &Item) -> bool {
+        let words = self.words(item.from, item.to).to_lowercase();
+        words == "aim" || ["ment", "ion", "ing", "al"].iter().any(|end| words.ends_with(end))
     }
 
     /// Drops actions that weigh nothing beside others; says whether one is left that does something.

@@ -223,6 +223,9 @@ impl Line<'_, '_> {
             .unknown
             .iter()
             .any(|&(from, to)| self.lexicon.may_matter(&self.words(from, to).to_lowercase()));
+        if piece.parts().next().is_none() && piece.unknown.is_empty() {
+            self.refuse_what_is_recommended();
+        }
         if piece.parts().next().is_some() {
             if joint == Joint::And && before && !word_first && !self.stands_apart(piece.from) {
                 self.doubts.push("how far the refusal reaches is not clear".to_owned());
@@ -236,7 +239,7 @@ impl Line<'_, '_> {
             // `front pads recommended, declined`: what was spoken of is refused, not the work before.
         } else if !unknown && !piece.unknown.is_empty() && piece.actions().next().is_none() {
             // `windshield replaced, new blades declined`: something else was refused.
-        } else if (!piece.unknown.is_empty() || !piece.places.is_empty() && before)
+        } else if (!piece.unknown.is_empty() || !piece.places.is_empty())
             && (self.group > 0 || !self.pending.is_empty())
         {
             // `front pads replaced, rears declined`: another place was refused than that which was worked on.

@@ -1,6 +1,7 @@
 //! Pairs the actions of a piece with its parts.
 
 use crate::reader::line::{Current, Line};
+use crate::reader::outcome;
 use crate::reader::piece::{Done, Element, Joint, Named, Piece};
 
 impl Line<'_, '_> {
@@ -21,6 +22,7 @@ impl Line<'_, '_> {
         self.begin_group();
         let mut actions = std::mem::take(&mut self.carried);
         actions.retain(|done| !self.heads(done));
+        actions = self.leave_what_fits_before(actions, piece);
         if !actions.is_empty() && self.carried_beside {
             self.doubts.push("an action before this one names no part".to_owned());
         }
@@ -51,6 +53,29 @@ impl Line<'_, '_> {
             self.recent = parts;
         }
         self.current = Current::Actions(actions);
+    }
+
+    /// `replace ABS unit, program and bleed brakes`: an action that does not fit the part behind it, but the one before,
+    /// is about that. Gives back the others.
+    fn leave_what_fits_before(&mut self, actions: Vec<Done>, piece: &Piece) -> Vec<Done> {
+        let Some(next) = piece.parts().next() else { return actions };
+        let fits = |done: &Done, part: &Named| {
+            outcome::resolve(self.lexicon, done, part, piece.same_part).doubt.is_none()
+        };
+        let before = |done: &Done| match &self.recent[..] {
+            [part] if fits(done, part) && !fits(done, next) => Some(part.clone()),
+            _ => None,
+        };
+        let (behind, left): (Vec<_>, Vec<_>) = actions
+            .into_iter()
+            .map(|done| (done, before(&done)))
+            .partition(|(_, part)| part.is_some());
+        for (done, part) in behind {
+            if let Some(part) = part {
+                self.apply(&done, &part, 0.97, false);
+            }
+        }
+        left.into_iter().map(|(done, _)| done).collect()
     }
 
     /// `Repair: replaced water pump`: an action before a colon or dash that another one follows only heads it.

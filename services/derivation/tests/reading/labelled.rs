@@ -206,6 +206,7 @@ fn lines_in_many_hands_are_read_within_the_bounds_of_the_held_out() {
         ("twentyeighth", include_str!("../labelled/twentyeighth.yaml")),
         ("thirtieth", include_str!("../labelled/thirtieth.yaml")),
         ("thirtyfirst", include_str!("../labelled/thirtyfirst.yaml")),
+        ("thirtythird", include_str!("../labelled/thirtythird.yaml")),
     ] {
         let figures = judge(&labelled(yaml));
         figures.tell(name);
