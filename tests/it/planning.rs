@@ -229,9 +229,16 @@ async fn everything_is_planned_and_holds_and_an_absence_moves_it_elsewhere() {
         json!({ "bay": bay, "from_at": from, "until_at": until, "reason": "the lift leaks" });
     monday.shop.as_role(Role::Dispatcher).post("/v1/absences", away).await.expect(201);
     let end: DateTime<Utc> = until.parse().expect("a time");
-    monday
+    let spared = monday
         .plan_when(|plan| !plan.items.iter().any(|i| i.bay == Some(bay) && i.starts_at < end))
         .await;
+    let name = |one: &PlanItem| one.bay == Some(bay) && one.starts_at < end;
+    let gone = first.items.iter().filter(|one| name(one) && one.task.is_some());
+    for one in gone {
+        let told = spared.moved.iter().find(|moved| moved.task == one.task);
+        let told = told.unwrap_or_else(|| panic!("{one:?} moved: {:#?}", spared.moved));
+        assert!(told.because.ends_with("is out of service then"), "{told:?}");
+    }
     let board =
         monday.shop.as_role(Role::Auditor).with("accept", "image/svg+xml").get("/v1/plan").await;
     assert_eq!(board.header("content-type"), "image/svg+xml");
@@ -260,6 +267,16 @@ async fn a_pin_is_kept_and_a_trial_changes_nothing() {
     let pinned = monday.plan_when(kept).await;
     assert_eq!(dispatcher.get("/v1/plan/pins").await.expect(200)["items"][0]["id"], pin["id"]);
 
+    let line = json!({ "pins": [{ "task": opening, "technician": now_with }] });
+    let tried = dispatcher.post("/v1/plan/trials", line).await.expect(200);
+    let back =
+        tried["moved"].as_array().expect("a list").iter().find(|m| m["task"] == json!(opening));
+    assert_eq!(back.expect("it moves")["because"], "the dispatcher pinned it elsewhere");
+    let past = json!({ "pins": [{ "task": opening, "starts_at": "2026-11-02T12:00:00Z" }] });
+    let refused = dispatcher.post("/v1/plan/trials", past).await;
+    let problem = refused.expect_problem(422, "unprocessable");
+    assert_eq!(problem["errors"][0]["pointer"], "/pins/0/starts_at");
+
     let trial = json!({ "technicians_out": [other] });
     let tried = dispatcher.post("/v1/plan/trials", trial).await.expect(200);
     let lists = ["moved", "unplanned"].map(|name| tried[name].as_array().map_or(0, Vec::len));
@@ -269,6 +286,50 @@ async fn a_pin_is_kept_and_a_trial_changes_nothing() {
     let id = pin["id"].as_str().expect("an id");
     dispatcher.delete(&format!("/v1/plan/pins/{id}")).await.expect(204);
     assert_eq!(dispatcher.get("/v1/plan/pins").await.expect(200), json!({ "items": [] }));
+}
+
+/// Nobody is left who may work on brakes: what can't be done has its reason, nothing of it counts as done in time, and
+/// what would help is told.
+#[tokio::test]
+async fn work_that_nobody_can_do_is_never_taken_for_done_in_time() {
+    let monday = monday().await;
+    let dispatcher = monday.shop.as_role(Role::Dispatcher);
+    monday.plan_when(|_| true).await;
+    let order = &monday.orders[0];
+    let everybody: Vec<&Uuid> = monday.skills.keys().collect();
+    let tried = dispatcher.post("/v1/plan/trials", json!({ "technicians_out": everybody })).await;
+    let tried = tried.expect(200);
+    for list in ["late_in_trial", "unfinished_in_trial"] {
+        let there = tried[list].as_array().expect("a list").contains(&json!(order.id));
+        assert!(there, "{list}: {tried:#}");
+    }
+    assert_eq!(tried["unfinished_in_force"], json!([]), "{tried:#}");
+
+    for who in &everybody {
+        let body = json!({ "technician": who, "reason": "ill" });
+        dispatcher.post("/v1/absences", body).await.expect(201);
+    }
+    let mut why = serde_json::Value::Null;
+    for _ in 0..100 {
+        let path = format!("/v1/plan/why-late?order={}", order.id);
+        why = dispatcher.get(&path).await.expect(200);
+        if why["ends_at"].is_null() {
+            break;
+        }
+        tokio::time::sleep(Duration::from_millis(200)).await;
+    }
+    assert!(why["ends_at"].is_null(), "{why:#}");
+    let reasons = why["unplanned"].as_array().expect("a list");
+    let there = |left: &serde_json::Value| {
+        left["reason"].as_str().is_some_and(|reason| reason.contains("is there long enough for it"))
+    };
+    assert!(reasons.iter().any(there), "{why:#}");
+    let gains = dispatcher.get("/v1/plan/gains").await.expect(200);
+    assert!(gains["unfinished_orders"].as_u64().is_some_and(|orders| orders >= 3), "{gains:#}");
+    let lacking = |gain: &serde_json::Value| {
+        gain["kind"] == "technician" && gain["offers"].as_array().is_some_and(|o| !o.is_empty())
+    };
+    assert!(gains["gains"].as_array().expect("a list").iter().any(lacking), "{gains:#}");
 }
 
 #[tokio::test]

@@ -119,7 +119,8 @@ pub(crate) struct PlanSettings {
     /// A shop day (`shop-instance/1` JSON) or a flexible job shop in the usual text format; `-` is standard input
     pub(crate) instance: PathBuf,
     /// Seconds of processor time for each thread
-    #[arg(long, env = "BAYPROOF_PLAN_SECONDS", value_name = "S", default_value_t = 1.0)]
+    #[arg(long, env = "BAYPROOF_PLAN_SECONDS", value_name = "S", default_value_t = 1.0, value_parser = seconds,
+          allow_negative_numbers = true)]
     pub(crate) seconds: f64,
     /// Candidates that each thread looks at, instead of seconds: the same number gives the same plan
     #[arg(long, env = "BAYPROOF_PLAN_ITERATIONS", value_name = "N")]
@@ -248,6 +249,12 @@ pub(crate) struct DeriveSettings {
     /// A catalogue document instead of the starter catalogue
     #[arg(long, env = "BAYPROOF_CATALOGUE", value_name = "FILE")]
     pub(crate) catalogue: Option<PathBuf>,
+}
+
+fn seconds(word: &str) -> Result<f64, String> {
+    let number: f64 = word.parse().map_err(|_| "a number is needed".to_owned())?;
+    let sound = (0.0..=86_400.0).contains(&number);
+    if sound { Ok(number) } else { Err("0 to 86400 seconds".to_owned()) }
 }
 
 fn role(word: &str) -> Result<Role, String> {

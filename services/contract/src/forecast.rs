@@ -87,10 +87,12 @@ pub struct WhyLateView {
     pub number: String,
     /// When it was promised.
     pub promised_at: Option<DateTime<Utc>>,
-    /// When its last planned work ends; none: nothing of it is planned.
+    /// When its last planned work ends; none while something of it has no place in the plan.
     pub ends_at: Option<DateTime<Utc>>,
-    /// By how many minutes that is late.
+    /// By how many minutes its planned work ends late.
     pub late_minutes: i64,
+    /// What of it has no place in the plan, with the reason.
+    pub unplanned: Vec<Unplanned>,
     /// The chain that ends it, from the last work back to where it began; work of other orders is part of it.
     pub chain: Vec<ChainLink>,
 }
@@ -123,6 +125,8 @@ pub struct GainsView {
     pub late_orders: u32,
     /// Minutes late, all together.
     pub late_minutes: i64,
+    /// Orders that can't be finished, since something of them has no place in the plan.
+    pub unfinished_orders: u32,
     /// What was tried, the most helpful first.
     pub gains: Vec<Gain>,
 }
@@ -138,6 +142,8 @@ pub struct Gain {
     pub late_orders: u32,
     /// Minutes late with it, all together.
     pub late_minutes: i64,
+    /// Orders that can't be finished with it either.
+    pub unfinished_orders: u32,
     /// The difference in words.
     pub words: String,
 }

@@ -18,7 +18,7 @@ pub struct PlanView {
     pub items: Vec<PlanItem>,
     /// What could not be planned, with the reason.
     pub unplanned: Vec<Unplanned>,
-    /// What the last round moved.
+    /// What the last round moved: to another bay, to other people, or by five minutes and more.
     pub moved: Vec<Moved>,
 }
 
@@ -90,7 +90,7 @@ pub struct Moved {
     pub line: Option<i32>,
     /// What moved, in words: `from bay 2 10:15 to bay 4 10:40`.
     pub detail: String,
-    /// What keeps it from starting sooner now, in words.
+    /// What took its old place away (`Bay 1 is out of service then`), or else what keeps it from starting sooner now, in words.
     #[serde(default, skip_serializing_if = "String::is_empty")]
     pub because: String,
 }
@@ -155,8 +155,12 @@ pub struct NewTrial {
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     #[schema(max_items = 50)]
     pub technicians_out: Vec<Uuid>,
-    /// Make it so: who and what is out becomes an absence without end, the order comes first by its weight; the next round
-    /// of planning puts the plan in force.
+    /// These tasks kept at a bay, with a technician, or at a time.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schema(max_items = 50)]
+    pub pins: Vec<NewPin>,
+    /// Make it so: who and what is out becomes an absence without end, the order comes first by its weight, pins are set;
+    /// the next round of planning puts the plan in force.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub adopt: bool,
 }
@@ -166,15 +170,19 @@ pub struct NewTrial {
 pub struct TrialView {
     /// What the plan in force costs.
     pub in_force: PlanCost,
-    /// What the trial would cost.
+    /// What the trial would cost, by the same weights of orders.
     pub trial: PlanCost,
-    /// Orders late in the plan in force.
+    /// Orders late in the plan in force: promised, and done later or not to be finished at all.
     pub late_in_force: Vec<Uuid>,
     /// Orders late in the trial.
     pub late_in_trial: Vec<Uuid>,
+    /// Orders of which something has no place in the plan in force.
+    pub unfinished_in_force: Vec<Uuid>,
+    /// Orders of which something has no place in the trial.
+    pub unfinished_in_trial: Vec<Uuid>,
     /// What would move.
     pub moved: Vec<Moved>,
-    /// What could no longer be planned.
+    /// What the trial could not plan, with the reason.
     pub unplanned: Vec<Unplanned>,
     /// Whether it was made so.
     pub adopted: bool,

@@ -1,6 +1,6 @@
 //! Two plans side by side.
 
-use crate::cost::moved;
+use crate::cost::{cost, moved};
 use crate::model::{JobId, Model, OrderId, Ticks};
 use crate::outcome::{Cost, Plan};
 
@@ -22,12 +22,14 @@ pub struct Comparison {
 /// What a plan comes to.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Figures {
-    /// What each part of the objective costs.
+    /// What each part of the objective costs, by the weights of the model that it is held against.
     pub cost: Cost,
     /// Orders that end after they were promised.
     pub late: Vec<OrderId>,
     /// By how much, all together, without weights.
     pub late_by: Ticks,
+    /// Orders of which something has no place in the plan: nobody can say when they end.
+    pub unfinished: Vec<OrderId>,
     /// Changes of bay.
     pub moves: usize,
 }
@@ -57,10 +59,12 @@ pub fn compare(model: &Model, before: &Plan, after: &Plan) -> Comparison {
 /// What one plan comes to.
 #[must_use]
 pub fn figures(model: &Model, plan: &Plan) -> Figures {
-    let mut figures = Figures { cost: plan.cost, ..Figures::default() };
+    let mut figures = Figures { cost: cost(model, &plan.placements), ..Figures::default() };
+    let mut whole = vec![true; model.orders.len()];
     let mut ends: Vec<Option<Ticks>> = vec![None; model.orders.len()];
     let mut stays: Vec<Vec<(Ticks, usize)>> = vec![Vec::new(); model.vehicles.len()];
     for (job, placement) in model.jobs.iter().zip(&plan.placements) {
+        whole[job.order] &= placement.is_some();
         if let Some(placement) = placement {
             ends[job.order] = ends[job.order].max(Some(placement.end));
             stays[model.orders[job.order].vehicle]
@@ -68,7 +72,9 @@ pub fn figures(model: &Model, plan: &Plan) -> Figures {
         }
     }
     for (number, (order, end)) in model.orders.iter().zip(ends).enumerate() {
-        if let (Some(promised), Some(end)) = (order.promised, end)
+        if !whole[number] {
+            figures.unfinished.push(number);
+        } else if let (Some(promised), Some(end)) = (order.promised, end)
             && end > promised
         {
             figures.late.push(number);

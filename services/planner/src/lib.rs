@@ -4,7 +4,8 @@
 //! - [`improve::plan`] for a plan: a first valid one at once, better ones as long as it is given time;
 //! - [`repair::repair`] after an event, for the plan in force with as little changed as possible;
 //! - [`load::load`] for how much of the bays and people a plan uses;
-//! - [`explain::explain`] for what holds a late order, and [`compare::compare`] for two plans side by side.
+//! - [`explain::explain`] for what holds a late order, [`upset::upset`] for what took a job's place away, and [`compare::compare`] for two plans
+//!   side by side.
 //!
 //! # How it plans
 //! The builder (`build`) gives each job a *turn* and starts it at the first moment at which its vehicle, bay, people and equipment are free
@@ -34,6 +35,7 @@ pub mod load;
 pub mod model;
 pub mod outcome;
 pub mod repair;
+pub mod upset;
 pub mod yardstick;
 
 mod anneal;

@@ -89,11 +89,11 @@ impl fmt::Display for Reason {
                 write!(f, "nobody there has the skill {}", skills.join(" and "))
             }
             Self::NoShift(skills) if skills.is_empty() => {
-                f.write_str("no shift is long enough for it")
+                f.write_str("nobody is there long enough for it")
             }
             Self::NoShift(skills) => write!(
                 f,
-                "no shift of anybody with the skill {} is long enough",
+                "nobody with the skill {} is there long enough for it",
                 skills.join(" and ")
             ),
             Self::NoEquipment { kind, needed } => {

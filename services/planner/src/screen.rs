@@ -1,5 +1,6 @@
 //! What can't be planned at all, and why, before anything is planned.
 
+use crate::calendar::NEVER;
 use crate::model::{JobId, Model, Placement, Ticks};
 use crate::outcome::{Reason, Unplanned};
 use crate::shop::{NONE, Shop, Spot, index, placement_of};
@@ -176,9 +177,9 @@ fn lacks(shop: &Shop<'_>, id: JobId) -> Option<Reason> {
     if work.bays.is_empty() {
         return Some(Reason::NoBay(job.bay.clone().unwrap_or_default()));
     }
-    if work.bays != [NONE]
-        && work.bays.iter().all(|&bay| shop.calendars[bay as usize].longest() < work.length)
-    {
+    let from = work.release.max(shop.model.now);
+    let open = |number: usize| shop.calendars[number].fit(from, work.length) < NEVER;
+    if work.bays != [NONE] && !work.bays.iter().any(|&bay| open(bay as usize)) {
         return Some(Reason::BayClosed);
     }
     let zones: Vec<usize> = work.bays.iter().map(|&bay| shop.zone(work.order, bay)).collect();
@@ -193,8 +194,9 @@ fn lacks(shop: &Shop<'_>, id: JobId) -> Option<Reason> {
             return Some(Reason::NoTechnician(skills.clone()));
         }
         let fits = |who: u32| {
-            let calendar = &shop.calendars[shop.bays + who as usize];
-            calendar.longest() > 0 && (work.pause >= 0 || calendar.longest() >= work.length)
+            let number = shop.bays + who as usize;
+            let parts = || shop.calendars[number].fit_paused(from, work.length, work.pause);
+            open(number) || work.pause >= 0 && parts().0 < NEVER
         };
         if !there.any(|&who| fits(who)) {
             return Some(Reason::NoShift(skills.clone()));
@@ -235,10 +237,13 @@ fn spot_at(shop: &Shop<'_>, id: JobId, start: Ticks) -> Result<Placement, String
         return Err("pinned to a time after the end of the planned time".to_owned());
     }
     let open = |number: usize, length: Ticks| shop.calendars[number].fit(start, length) == start;
-    let mut why = "pinned to a time at which no bay for it is free";
+    let mut why = "pinned to a time at which no bay for it is free".to_owned();
     for &bay in &work.bays {
         let hold = if work.settle_bay { work.settle } else { 0 };
         if bay != NONE && !open(bay as usize, work.length + hold) {
+            if let [only] = work.bays[..] {
+                why = bay_taken(shop, only, (start, end + hold));
+            }
             continue;
         }
         let zone = shop.zone(work.order, bay);
@@ -254,14 +259,53 @@ fn spot_at(shop: &Shop<'_>, id: JobId, start: Ticks) -> Result<Placement, String
             }),
         };
         let Some(people) = people else {
-            why = "pinned to a time at which nobody who can do it is free";
+            let only = work.people.iter().find(|able| able.len() == 1 && !there(able[0]));
+            why = match only {
+                Some(able) => person_taken(shop, able[0], (start, end)),
+                None => "pinned to a time at which nobody who can do it is free".to_owned(),
+            };
             continue;
         };
         let equipped = shop.equipped(&shop.pools, work, bay, start, work.length) == start;
         if equipped {
             return Ok(placement_of(start, end, Spot { bay, people }));
         }
-        why = "pinned to a time at which its equipment is in use";
+        "pinned to a time at which its equipment is in use".clone_into(&mut why);
     }
-    Err(why.to_owned())
+    Err(why)
+}
+
+/// Fixed work in that time, by name.
+fn fixed_in<'m>(
+    shop: &Shop<'m>,
+    (from, to): (Ticks, Ticks),
+    there: impl Fn(Spot) -> bool,
+) -> Option<&'m str> {
+    let meets = |fixed: &(Ticks, Ticks, Spot)| fixed.0 < to && from < fixed.1 && there(fixed.2);
+    let job = shop.works.iter().position(|work| work.fixed.as_ref().is_some_and(meets))?;
+    Some(&shop.model.jobs[job].name)
+}
+
+fn bay_taken(shop: &Shop<'_>, bay: u32, time: (Ticks, Ticks)) -> String {
+    let entry = &shop.model.bays[bay as usize];
+    let name = &entry.name;
+    if entry.closed.iter().any(|closed| closed.0 < time.1 && time.0 < closed.1) {
+        return format!("pinned to a time at which {name} is out of service");
+    }
+    match fixed_in(shop, time, |spot| spot.bay == bay) {
+        Some(other) => format!("pinned to a time at which {name} is taken by {other}"),
+        None => format!("pinned to a time at which {name} is not free"),
+    }
+}
+
+fn person_taken(shop: &Shop<'_>, who: u32, time: (Ticks, Ticks)) -> String {
+    let entry = &shop.model.technicians[who as usize];
+    let name = &entry.name;
+    if !entry.shifts.iter().any(|shift| shift.0 <= time.0 && time.0 < shift.1) {
+        return format!("pinned to a time at which {name} is not there");
+    }
+    match fixed_in(shop, time, |spot| spot.people.contains(&who)) {
+        Some(other) => format!("pinned to a time at which {name} is busy with {other}"),
+        None => format!("pinned to a time at which {name} is not there long enough"),
+    }
 }

@@ -1,6 +1,7 @@
 //! The plan: made again after everything that matters, beside the requests; shown, pinned, and tried.
 
 mod forecast;
+mod gains;
 mod picture;
 mod pins;
 mod round;
@@ -9,8 +10,9 @@ mod trial;
 mod why;
 
 pub use forecast::{forecast, promise};
+pub use gains::gains;
 pub use pins::{pin, pins, unpin};
 pub use round::round;
 pub use show::{board, calendar, get};
 pub use trial::trial;
-pub use why::{gains, why_late};
+pub use why::why_late;

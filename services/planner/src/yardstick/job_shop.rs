@@ -159,6 +159,9 @@ fn flexible(row: &[Ticks], machines: usize) -> Result<Vec<Vec<(usize, Ticks)>>, 
     let mut operations = Vec::new();
     for _ in 0..count(row.next().unwrap_or(-1))? {
         let options = count(row.next().unwrap_or(-1))?;
+        if options == 0 {
+            return Err(Unreadable::JobShop("an operation that no machine does".to_owned()));
+        }
         operations.push(
             (0..options)
                 .map(|_| option(row.next(), row.next(), machines))

@@ -42,7 +42,7 @@ fn what_a_shop_day_can_not_do_stands_there_with_its_reason_and_the_rest_is_plann
     let plan = solve(&day(&[(r#""capacity":1"#, r#""capacity":0"#)])).expect("a plan");
     assert!(plan.contains("1 of scan_tool needed, fewer are there"), "{plan}");
     let plan = solve(&day(&[("[[0,480]]", "[[0,0]]")])).expect("a plan");
-    assert!(plan.contains("no shift of anybody with the skill diagnosis is long enough"), "{plan}");
+    assert!(plan.contains("nobody with the skill diagnosis is there long enough for it"), "{plan}");
 }
 
 #[test]

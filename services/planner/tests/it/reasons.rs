@@ -89,7 +89,7 @@ fn a_skill_that_nobody_has_is_named() {
 fn a_shift_of_zero_length_is_no_shift() {
     expect(
         Job { people: vec![vec!["isolation".to_owned()]], ..Job::default() },
-        "no shift of anybody with the skill isolation is long enough",
+        "nobody with the skill isolation is there long enough for it",
     );
 }
 
@@ -117,7 +117,7 @@ fn contradictory_pins_are_named() {
         ..Job::default()
     };
     expect(pin(50), "pinned to a time before it can begin");
-    expect(pin(470), "pinned to a time at which nobody who can do it is free");
+    expect(pin(470), "pinned to a time at which Ada is busy with broken");
 }
 
 #[test]
@@ -130,7 +130,7 @@ fn of_two_pins_that_want_the_same_person_at_the_same_time_one_is_given_up() {
     model.jobs.swap(2, 3);
     assert_eq!(
         reasons(&model),
-        [(3, "pinned to a time at which nobody who can do it is free".to_owned())]
+        [(3, "pinned to a time at which Ada is busy with broken".to_owned())]
     );
 }
 

@@ -23,6 +23,8 @@ use crate::view;
 const HOLD: f64 = 10.0;
 /// Seconds by which the plan may lag behind the clock before what did not begin is planned anew.
 const LAG: i64 = 60;
+/// Seconds by which work may slide in its bay without being told.
+const SLIDE: i64 = 300;
 /// Candidates that one round looks at: a second or so, and the same for the same day.
 const ITERATIONS: u64 = 20_000;
 
@@ -151,64 +153,73 @@ pub(super) fn unplanned(picture: &Picture, plan: &Plan) -> Vec<Unplanned> {
         .collect()
 }
 
-/// What moved from one plan to another, in words.
+/// What moved from one plan to another, in words; `old` is where the jobs were, by number. What only slid by less than
+/// [`SLIDE`] in its bay is left out: a minute is no news, and would bury what is.
 pub(super) fn moved(
     shop: &Shop,
     picture: &Picture,
     plan: &Plan,
-    old: &[PlanItemRow],
-    new: &[PlanItemRow],
+    old: &[Option<Placement>],
 ) -> Vec<Moved> {
-    let because = |item: &PlanItemRow| {
-        let node = item.node()?;
-        let job = picture.nodes.iter().position(|known| *known == (item.order_id, node))?;
-        Some(planner::explain::why(&picture.model, plan, job)?.words(&picture.model))
+    let model = &picture.model;
+    let bay = |bay: Option<usize>| {
+        bay.and_then(|bay| shop.bays.get(bay)).map_or("the road", |bay| bay.name.as_str())
     };
-    let bay = |id: Option<Uuid>| {
-        id.and_then(|id| shop.bays.iter().find(|b| b.id == id))
-            .map_or("the road".to_owned(), |b| b.name.clone())
+    let time = |ticks: i64| {
+        let at = DateTime::<Utc>::from_timestamp(ticks, 0).unwrap_or(shop.now);
+        at.with_timezone(&shop.zone).format("%d %b %H:%M").to_string()
     };
-    let time = |at: DateTime<Utc>| at.with_timezone(&shop.zone).format("%d %b %H:%M").to_string();
-    new.iter()
-        .filter_map(|item| {
-            let before =
-                old.iter().find(|o| o.order_id == item.order_id && o.node() == item.node())?;
-            let same = before.bay == item.bay
-                && before.starts_at == item.starts_at
-                && before.technicians == item.technicians;
-            if same {
-                return None;
+    let names = |people: &[usize]| {
+        let names = people.iter().filter_map(|who| shop.people.get(*who));
+        names.map(|person| person.name.as_str()).collect::<Vec<_>>().join(" and ")
+    };
+    let mut moved: Vec<(i64, Moved)> = Vec::new();
+    for (job, (order, node)) in picture.nodes.iter().enumerate() {
+        let placed = |places: &[Option<Placement>]| places.get(job).cloned().flatten();
+        let (Some(before), Some(after)) = (placed(old), placed(&plan.placements)) else { continue };
+        let same = before.bay == after.bay && before.technicians == after.technicians;
+        if same && (before.start - after.start).abs() < SLIDE {
+            continue;
+        }
+        let people = if before.technicians == after.technicians {
+            String::new()
+        } else {
+            match (names(&after.technicians), names(&before.technicians)) {
+                (now, then) if now.is_empty() || then.is_empty() => ", other people".to_owned(),
+                (now, then) => format!(", {now} instead of {then}"),
             }
-            let people = if before.technicians == item.technicians { "" } else { ", other people" };
-            Some(Moved {
-                order: item.order_id,
-                task: item.task,
-                line: item.line,
-                detail: format!(
-                    "from {} {} to {} {}{people}",
-                    bay(before.bay),
-                    time(before.starts_at),
-                    bay(item.bay),
-                    time(item.starts_at)
-                ),
-                because: because(item).unwrap_or_default(),
-            })
-        })
-        .collect()
+        };
+        let because = match planner::upset::upset(model, job, &before) {
+            Some(upset) => Some(upset.words(model, time)),
+            None => planner::explain::why(model, plan, job).map(|cause| cause.words(model)),
+        };
+        let detail = format!(
+            "from {} {} to {} {}{people}",
+            bay(before.bay),
+            time(before.start),
+            bay(after.bay),
+            time(after.start)
+        );
+        let because = because.unwrap_or_default();
+        let (task, line) = (node.task(), node.line());
+        moved.push((after.start, Moved { order: *order, task, line, detail, because }));
+    }
+    moved.sort_by_key(|(start, moved)| (*start, moved.order, moved.task, moved.line));
+    moved.into_iter().map(|(_, moved)| moved).collect()
 }
 
-/// The parts of the objective, in weighted minutes and counts.
+/// The parts of the objective by the model's weights, in weighted minutes and counts.
 #[expect(clippy::cast_precision_loss, reason = "figures to read, far below 2^52")]
 pub(super) fn cost(model: &Model, plan: &Plan) -> PlanCost {
     let part = |cost: i64, weight: i64, unit: f64| {
         if weight == 0 { 0.0 } else { (cost as f64 / weight as f64 / unit * 10.0).round() / 10.0 }
     };
-    let weights = model.weights;
+    let (weights, cost) = (model.weights, planner::cost::cost(model, &plan.placements));
     PlanCost {
-        tardiness: part(plan.cost.tardiness, weights.tardiness, 60.0),
-        flow: part(plan.cost.flow, weights.flow, 60.0),
-        moves: part(plan.cost.moving, weights.moving, 1.0),
-        changes: part(plan.cost.changes, weights.change, 1.0),
+        tardiness: part(cost.tardiness, weights.tardiness, 60.0),
+        flow: part(cost.flow, weights.flow, 60.0),
+        moves: part(cost.moving, weights.moving, 1.0),
+        changes: part(cost.changes, weights.change, 1.0),
     }
 }
 
@@ -251,7 +262,8 @@ impl Step {
             store::plans::read_through(self.conn(), shop, newest.version, made.size).await?;
             return Ok(false);
         }
-        let moved = moved(&made.shop, &made.picture, &made.plan, &made.shop.items, &made.items);
+        let was = &made.picture.model.in_force;
+        let moved = moved(&made.shop, &made.picture, &made.plan, was);
         let version = made.newest.as_ref().map_or(1, |plan| plan.version + 1);
         let now = self.now().await?;
         let cost = cost(&made.picture.model, &made.plan);

@@ -149,11 +149,12 @@ fn picture(shop: &Shop, name: &str, left: &[contract::plan::Unplanned]) -> Board
             .filter_map(|item| {
                 let case = case_of(shop, item.order_id)?;
                 let node = item.node()?;
+                let unfinished = left.iter().any(|left| left.order == item.order_id);
                 let late = case
                     .order
                     .promised_at
                     .zip(ends.get(&item.order_id))
-                    .is_some_and(|(p, e)| *e > p);
+                    .is_some_and(|(promised, end)| unfinished || *end > promised);
                 Some(bar(shop, case, item, node, late))
             })
             .collect()

@@ -1,15 +1,15 @@
 //! Trials: what if? Two plans side by side; nothing changes unless the trial is adopted.
 
-use chrono::{DateTime, Utc};
 use contract::plan::{NewTrial, TrialView};
 use contract::resources::NewAbsence;
-use planner::model::Model;
+use planner::compare::{Figures, figures};
+use planner::model::{Model, OrderId, Pin};
 use serde_json::json;
-use store::plans::PlanItemRow;
 use uuid::Uuid;
 
-use super::picture::{Picture, Shop, draw};
-use super::round::{aside, cost, items, moved, think, unplanned};
+use super::picture::{Picture, Shop, draw, ticks};
+use super::pins;
+use super::round::{aside, cost, moved, think, unplanned};
 use crate::caller::Call;
 use crate::checks::fault;
 use crate::flow::Flow;
@@ -30,16 +30,33 @@ pub async fn trial(flow: &Flow, call: &Call, new: &NewTrial) -> Result<TrialView
     if new.adopt {
         adopt(flow, call, new).await?;
     }
-    let (old, later) = (items(&shop, &picture, &now), items(&shop, &picture, &then));
+    let (before, after) = (figures(&picture.model, &now), figures(&picture.model, &then));
+    let orders = |numbers: &[OrderId]| -> Vec<Uuid> {
+        numbers.iter().filter_map(|number| order_of(&picture, *number)).collect()
+    };
+    let late = |figures: &Figures| {
+        let promised = |order: &&OrderId| picture.model.orders[**order].promised.is_some();
+        let mut late = figures.late.clone();
+        late.extend(figures.unfinished.iter().filter(promised));
+        late.sort_unstable();
+        orders(&late)
+    };
     Ok(TrialView {
         in_force: cost(&picture.model, &now),
         trial: cost(&picture.model, &then),
-        late_in_force: late(&shop, &old),
-        late_in_trial: late(&shop, &later),
-        moved: moved(&shop, &Picture { model, ..picture.clone() }, &then, &old, &later),
+        late_in_force: late(&before),
+        late_in_trial: late(&after),
+        unfinished_in_force: orders(&before.unfinished),
+        unfinished_in_trial: orders(&after.unfinished),
+        moved: moved(&shop, &Picture { model, ..picture.clone() }, &then, &now.placements),
         unplanned: unplanned(&picture, &then),
         adopted: new.adopt,
     })
+}
+
+fn order_of(picture: &Picture, number: OrderId) -> Option<Uuid> {
+    let job = picture.model.jobs.iter().position(|job| job.order == number)?;
+    Some(picture.nodes[job].0)
 }
 
 /// Makes it so: the next round of planning sees what the trial saw.
@@ -63,6 +80,9 @@ async fn adopt(flow: &Flow, call: &Call, new: &NewTrial) -> Result<(), Refusal> 
         }
         for person in &new.technicians_out {
             step.add_absence(&out(Some(*person), None)).await?;
+        }
+        for (at, pin) in new.pins.iter().enumerate() {
+            step.set_pin(pin, &format!("/pins/{at}")).await?;
         }
         Ok(())
     })
@@ -101,22 +121,29 @@ fn change(
             None => faults.push(fault("/order_first", "there is no such open order")),
         }
     }
+    for (at, pin) in new.pins.iter().enumerate() {
+        let at = format!("/pins/{at}");
+        let job = nodes.iter().position(|(_, node)| node.task() == Some(pin.task));
+        let bay = pin.bay.map(|id| shop.bays.iter().position(|bay| bay.id == id));
+        let person = pin.technician.map(|id| shop.people.iter().position(|one| one.id == id));
+        faults.extend(pins::faults(pin, &at, shop.now));
+        if bay == Some(None) {
+            faults.push(fault(&format!("{at}/bay"), "there is no such bay"));
+        }
+        if person == Some(None) {
+            faults.push(fault(&format!("{at}/technician"), "there is no such technician"));
+        }
+        match job {
+            Some(job) if model.jobs[job].fixed.is_some() => {
+                faults.push(fault(&format!("{at}/task"), "the task runs already"));
+            }
+            Some(job) => {
+                let start = pin.starts_at.map(ticks);
+                let (bay, technician) = (bay.flatten(), person.flatten());
+                model.jobs[job].pin = Pin { bay, technician, start };
+            }
+            None => faults.push(fault(&format!("{at}/task"), "there is no such open task")),
+        }
+    }
     if faults.is_empty() { Ok(()) } else { Err(Refusal::unprocessable(faults)) }
-}
-
-/// Orders whose last item ends after their promise.
-fn late(shop: &Shop, items: &[PlanItemRow]) -> Vec<Uuid> {
-    let end = |order: Uuid| -> Option<DateTime<Utc>> {
-        items.iter().filter(|i| i.order_id == order).map(|i| i.ends_at).max()
-    };
-    shop.cases
-        .iter()
-        .filter(|case| {
-            case.order
-                .promised_at
-                .zip(end(case.order.id))
-                .is_some_and(|(promised, ends)| ends > promised)
-        })
-        .map(|case| case.order.id)
-        .collect()
 }
