@@ -117,7 +117,7 @@ fn contradictory_pins_are_named() {
         ..Job::default()
     };
     expect(pin(50), "pinned to a time before it can begin");
-    expect(pin(470), "pinned to a time at which Ada is busy with broken");
+    expect(pin(470), "pinned to a time at which nobody who can do it is free");
 }
 
 #[test]
