@@ -102,15 +102,16 @@ impl<T: DeserializeOwned + ToSchema + 'static> FromRequest for Checked<T> {
 
     fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
         arrive(request, payload, JSON, |arrived, schemas| {
-            let value: Value = serde_json::from_slice(&arrived.bytes)
-                .map_err(|error| whole(format!("not JSON: {error}")))?;
+            let text = std::str::from_utf8(&arrived.bytes)
+                .map_err(|error| whole(format!("not UTF-8 from byte {}", error.valid_up_to())))?;
+            let value: Value =
+                serde_json::from_str(text).map_err(|error| whole(format!("not JSON: {error}")))?;
             let faults = schemas.map(|schemas| schemas.faults(&T::name(), &value));
             if let Some(faults) = faults.filter(|faults| !faults.is_empty()) {
                 return Err(Rejection::invalid(faults));
             }
             // What a schema can't say (a member given twice, a number too long) is found here, one at a time.
-            let body =
-                serde_json::from_slice(&arrived.bytes).map_err(|error| whole(error.to_string()))?;
+            let body = serde_json::from_str(text).map_err(|error| whole(error.to_string()))?;
             Ok(Self { body, fingerprint: arrived.fingerprint })
         })
     }

@@ -38,7 +38,7 @@ impl Rejection {
         let mut refusal = Refusal::new(
             ProblemKind::InvalidRequest,
             match errors.as_slice() {
-                [one] => format!("{}: {}", one.pointer, one.detail),
+                [one] => one.to_string(),
                 many => format!("{} fields break the contract", many.len()),
             },
         );

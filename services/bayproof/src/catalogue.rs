@@ -33,6 +33,7 @@ pub(crate) fn check(file: &Path) -> Outcome {
     if faults.is_empty() {
         documents::print(&summary)
     } else {
-        Err(format!("{} faults", faults.len()).into())
+        let faults = faults.len();
+        Err(if faults == 1 { "one fault".to_owned() } else { format!("{faults} faults") }.into())
     }
 }

@@ -2,6 +2,8 @@
 
 use chrono::{DateTime, Utc};
 use domain::start::Obstacle;
+use std::fmt;
+
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
 use utoipa::ToSchema;
@@ -237,4 +239,14 @@ pub struct FieldFault {
     pub pointer: String,
     /// What is wrong with it.
     pub detail: String,
+}
+
+impl fmt::Display for FieldFault {
+    fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if self.pointer.is_empty() {
+            out.write_str(&self.detail)
+        } else {
+            write!(out, "{}: {}", self.pointer, self.detail)
+        }
+    }
 }

@@ -53,11 +53,7 @@ impl Refusal {
 
     /// The contents do not fit together, field by field.
     pub fn unprocessable(errors: Vec<FieldFault>) -> Self {
-        let detail = errors
-            .iter()
-            .map(|e| format!("{}: {}", e.pointer, e.detail))
-            .collect::<Vec<_>>()
-            .join("; ");
+        let detail = errors.iter().map(ToString::to_string).collect::<Vec<_>>().join("; ");
         let mut refusal = Self::new(ProblemKind::Unprocessable, detail);
         refusal.0.errors = errors;
         refusal
