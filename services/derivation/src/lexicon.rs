@@ -206,6 +206,11 @@ impl Lexicon {
         self.software.contains(&word)
     }
 
+    /// Whether parts are called by this word: `wiring`, `sensor`.
+    pub(crate) fn makes_part(&self, word: WordId) -> bool {
+        self.part_words.contains(&word)
+    }
+
     /// Whether a word right behind a part names another thing: `mount`, `plug`.
     pub(crate) fn makes_another(&self, word: WordId) -> bool {
         self.things_behind.contains(&word)

@@ -44,6 +44,58 @@ impl Line<'_, '_> {
         }
     }
 
+    /// `cluster dark, fuse blown, replaced`: work behind it is about the small part.
+    pub(super) fn speak_of_a_small_part(&mut self) {
+        self.leave_waiting();
+        self.small = true;
+    }
+
+    /// Whether a piece without a part speaks of another thing: `clip broken`, `mount broken`, `wiring chafed`; but not
+    /// of one that is well, nor of what the part itself is made of (`radar RR, housing cracked, replaced`).
+    pub(super) fn speaks_of_a_thing(&self, piece: &Piece) -> bool {
+        const WELL: &[&str] = &["ok", "okay", "good", "fine"];
+        const OF_IT: &[&str] =
+            &["housing", "hsg", "casing", "case", "lens", "tab", "tabs", "ear", "ears", "shell"];
+        let words = self.words(piece.from, piece.to).to_lowercase();
+        if words.split(' ').any(|word| WELL.contains(&word) || OF_IT.contains(&word)) {
+            return false;
+        }
+        let word = |token: usize| self.tokens.get(token).and_then(|token| token.word);
+        let called = |from: usize| word(from).is_some_and(|word| self.lexicon.makes_part(word));
+        let mounted =
+            |done: &Done| word(done.from).is_some_and(|word| self.lexicon.makes_another(word));
+        piece.small_part
+            || piece.unknown.iter().any(|&(from, _)| called(from))
+            || piece.actions().any(|done| done.weak && mounted(done))
+    }
+
+    /// `transmission, found mount broken`: what waited for work is not what the work behind is about.
+    pub(super) fn leave_waiting(&mut self) {
+        for part in std::mem::take(&mut self.pending) {
+            let words = self.words(part.from, part.to);
+            let why = format!("nothing says what is done with \"{words}\"");
+            self.ask_unless_worked_on(vec![part], why);
+        }
+    }
+
+    /// Leaves actions that may be about the small part that was spoken of. Gives back the others.
+    pub(super) fn leave_small_part(&mut self, mut actions: Vec<Done>) -> Vec<Done> {
+        let other = |done: &Done| {
+            let action = &self.lexicon.actions[usize::from(done.action)];
+            let gives = action.gives.as_deref().unwrap_or_default();
+            action.alone.is_some()
+                || action.looks
+                || ["refill", "bleed", "program", "align"].contains(&gives)
+                || self.puts_back(done)
+        };
+        let before = actions.len();
+        actions.retain(other);
+        if actions.len() < before {
+            self.ask_unless_work_is_done("a small part is named by itself".to_owned());
+        }
+        actions
+    }
+
     /// `install windshield with HUD and rain sensor`: what is fitted with it may only say which one.
     pub(super) fn ask_what_is_fitted(&mut self, parts: &[Named]) {
         let fitted = |whole: &Named, part: &Named| {

@@ -34,6 +34,9 @@ impl Line<'_, '_> {
         if piece.small_part && self.taken.is_empty() && self.pending.is_empty() {
             self.ask_unless_work_is_done("a small part is named by itself".to_owned());
         }
+        if piece.state && !piece.new_part && self.speaks_of_a_thing(piece) {
+            self.speak_of_a_small_part();
+        }
         if joint == Joint::Start && self.taken.is_empty() && self.spoken.is_empty() {
             self.told.clone_from(&piece.places);
         }

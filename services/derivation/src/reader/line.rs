@@ -94,6 +94,8 @@ pub(super) struct Line<'l, 't> {
     pub(super) spoken: Vec<Named>,
     /// Parts that the line spoke of last.
     pub(super) recent: Vec<Named>,
+    /// What was spoken of last is a small part of something.
+    pub(super) small: bool,
     /// The piece before told what is wrong with a part.
     pub(super) found_before: bool,
     /// The piece before said what is wrong with its parts.
@@ -137,6 +139,7 @@ impl<'l, 't> Line<'l, 't> {
             axle: None,
             spoken: Vec::new(),
             recent: Vec::new(),
+            small: false,
             found_before: false,
             worn_before: false,
             refused: false,
@@ -352,6 +355,7 @@ impl<'l, 't> Line<'l, 't> {
             self.weigh_unknown(joint, items, &piece, real);
         }
         self.spoken.extend(piece.parts().cloned());
+        self.small &= piece.parts().next().is_none();
         let said = piece.parts().filter(|part| self.is_heading(part)).last();
         if let Some([place @ Place { axle: Some(_), .. }]) = said.map(|part| &part.places[..]) {
             self.axle = Some(Place { side: None, either: false, ..*place });

@@ -258,6 +258,7 @@ impl Line<'_, '_> {
             self.carried_beside = false;
             return;
         }
+        let actions = if self.small { self.leave_small_part(actions) } else { actions };
         if piece.small_part {
             if self.taken.is_empty() {
                 self.ask_unless_work_is_done("a small part is named by itself".to_owned());

@@ -61,7 +61,11 @@ impl Line<'_, '_> {
         let parts: Vec<Named> = seen.parts().cloned().collect();
         self.spoken.extend(parts.iter().cloned());
         if !parts.is_empty() {
+            self.leave_waiting();
+            self.small = false;
             self.recent = parts;
+        } else if self.speaks_of_a_thing(&seen) {
+            self.speak_of_a_small_part();
         }
         if let Some(job) = job {
             self.doubts.push("work is told within a finding".to_owned());
@@ -156,7 +160,11 @@ impl Line<'_, '_> {
         if self.failed(items) && actions.iter().any(|done| !self.looks(done)) {
             self.doubts.push("something could not be done".to_owned());
         }
-        let waiting = piece.parts().next().is_none() && !after_a_job;
+        // `LF strut, RF left alone` is about another place than the part that waits.
+        let elsewhere = self.pending.iter().any(|part| {
+            !(piece.places.is_empty() || part.places.is_empty()) && part.places != piece.places
+        }) || self.pending.is_empty();
+        let waiting = piece.parts().next().is_none() && !after_a_job && !elsewhere;
         let mut parts = if waiting { std::mem::take(&mut self.pending) } else { Vec::new() };
         parts.extend(piece.parts().cloned());
         // `charger no AC charge, replace`: without work that is denied it tells what is wrong.

@@ -207,6 +207,7 @@ fn lines_in_many_hands_are_read_within_the_bounds_of_the_held_out() {
         ("thirtieth", include_str!("../labelled/thirtieth.yaml")),
         ("thirtyfirst", include_str!("../labelled/thirtyfirst.yaml")),
         ("thirtythird", include_str!("../labelled/thirtythird.yaml")),
+        ("thirtyfourth", include_str!("../labelled/thirtyfourth.yaml")),
     ] {
         let figures = judge(&labelled(yaml));
         figures.tell(name);
