@@ -120,7 +120,13 @@ impl ShopDay {
         for &(from, to) in closed.chain(shifts) {
             time("a window", from)?;
             time("a window", to)?;
+            if to < from {
+                let what = format!("a window from {from} ends before it begins, at {to}");
+                return Err(Unreadable::ShopDay(what));
+            }
         }
+        once("bay", self.bays.iter().map(|bay| bay.id.as_str()))?;
+        once("technician", self.technicians.iter().map(|technician| technician.id.as_str()))?;
         let mut known = HashSet::new();
         for order in &self.orders {
             time("release", order.release)?;
@@ -287,6 +293,14 @@ impl ShopDay {
 
 /// No moment is further from the origin than this many minutes.
 const LATEST: Ticks = 1_000_000_000;
+
+fn once<'n>(what: &str, mut names: impl Iterator<Item = &'n str>) -> Result<(), Unreadable> {
+    let mut known = HashSet::new();
+    match names.find(|name| !known.insert(*name)) {
+        Some(twice) => Err(Unreadable::ShopDay(format!("{what} `{twice}` twice"))),
+        None => Ok(()),
+    }
+}
 
 fn within(what: &str, value: i64, least: i64, most: i64) -> Result<(), Unreadable> {
     if (least..=most).contains(&value) {

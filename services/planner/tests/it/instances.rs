@@ -55,6 +55,10 @@ fn what_is_wrong_with_a_file_is_said() {
     refused(&[(r#""zone":"Z1","capabilities""#, r#""capabilities""#)], "missing field `zone`");
     refused(&[(r#""task":"R1.scan""#, r#""task":"R2.scan""#)], "task `R2.scan` is not there");
     refused(&[(r#""id":"R1.drive""#, r#""id":"R1.scan""#)], "two tasks `R1.scan`");
+    refused(&[("[[0,480]]", "[[480,0]]")], "a window from 480 ends before it begins, at 0");
+    let again = r#"},{"id":"T1","zones":[],"skills":[],"shifts":[]}],
+ "equipment""#;
+    refused(&[("}],\n \"equipment\"", again)], "technician `T1` twice");
     refused(&[(r#""minutes":15"#, r#""minutes":-15"#)], "minutes -15 is not between");
     refused(
         &[(r#""release":0"#, r#""release":9000000000000000000"#)],
@@ -67,6 +71,7 @@ fn what_is_wrong_with_a_file_is_said() {
         ("3 2\n0 1 1 2\n", "3 jobs announced, 1 there"),
         ("1 2\n1 1 7 3\n", "not a job shop"),
         ("1 99999999999\n", "not a job shop"),
+        ("1 1\n1 0\n", "not a job shop"),
         ("a b\n", "`a` is no number"),
     ] {
         let error = solve(text).expect_err(words);
