@@ -375,7 +375,13 @@ impl<'l, 't> Line<'l, 't> {
             for part in piece.parts() {
                 self.leave_heading(part);
             }
+            let named = joint == Joint::Around
+                && piece.parts().next().is_some()
+                && items.iter().any(|item| item.action().is_some() && self.names_work(item));
+            let before = if named { self.recent.clone() } else { Vec::new() };
             self.work(joint, &piece, next_is_job);
+            // `sensor damaged during hub removal, replaced`: either may be meant behind it.
+            self.recent.splice(0..0, before);
         } else if piece.parts().next().is_none() {
             self.bare(joint, &piece);
         } else {

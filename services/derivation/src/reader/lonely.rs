@@ -50,7 +50,12 @@ impl Line<'_, '_> {
             let fluid = self.lexicon.nouns[usize::from(part.noun)].fluid;
             joint == Joint::Comma || joint == Joint::And && fluid && self.is_behind_with(piece.from)
         };
-        let about = |part: &Named| self.taken.iter().any(|taken| self.is_about(taken, part));
+        let about = |part: &Named| {
+            // `new tires, tire rotation` is another job on the same part.
+            let job = self.lexicon.nouns[usize::from(part.noun)].alone.as_deref();
+            let same = |taken: &Taken<'_>| job.is_none_or(|job| job == taken.read.action);
+            self.taken.iter().any(|taken| same(taken) && self.is_about(taken, part))
+        };
         parts.retain(|part| !(again(part) && about(part)));
         let listed = matches!(joint, Joint::And | Joint::Comma);
         let small = piece.small_part && piece.unknown.is_empty();

@@ -42,7 +42,7 @@ impl Line<'_, '_> {
     }
 
     /// Whether an action is named as a thing: `aim`, `coding`, `replacement`.
-    fn names_work(&self, item: &Item) -> bool {
+    pub(super) fn names_work(&self, item: &Item) -> bool {
         let words = self.words(item.from, item.to).to_lowercase();
         words == "aim" || ["ment", "ion", "ing", "al"].iter().any(|end| words.ends_with(end))
     }
