@@ -15,7 +15,12 @@ impl Line<'_, '_> {
             let unfit = actions
                 .iter()
                 .any(|done| outcome::resolve(self.lexicon, done, part, same_part).doubt.is_some());
-            if unfit && self.lexicon.nouns[usize::from(part.noun)].alone.is_some() {
+            let own = self.lexicon.nouns[usize::from(part.noun)].alone.as_deref();
+            let gives =
+                |done: &Done| self.lexicon.actions[usize::from(done.action)].gives.as_deref();
+            // `tire rotation with oil change`
+            let other = own.is_some() && !actions.iter().any(|done| gives(done) == own);
+            if own.is_some() && (unfit || other) {
                 self.alone(part, factor);
                 continue;
             }

@@ -52,6 +52,13 @@ impl Item {
     }
 }
 
+/// `park sensors (4) rear bumper`: how many does not part what stands around it.
+fn is_count_in_brackets(text: &str, tokens: &[Token]) -> bool {
+    let word = |token: &Token| &text[token.from..token.to];
+    matches!(tokens, [open, number, close, ..]
+        if word(open) == "(" && word(close) == ")" && word(number).bytes().all(|b| b.is_ascii_digit()))
+}
+
 pub(crate) fn recognise(
     lexicon: &Lexicon,
     own: &OwnPhrases,
@@ -61,6 +68,10 @@ pub(crate) fn recognise(
     let mut items = Vec::with_capacity(tokens.len());
     let mut from = 0;
     while from < tokens.len() {
+        if is_count_in_brackets(text, &tokens[from..]) {
+            from += 3;
+            continue;
+        }
         let (what, length) = if let Some((index, length)) = own.longest(text, &tokens[from..]) {
             (What::Own(index), length)
         } else if begins_a_row(&items)
