@@ -102,14 +102,19 @@ fn about_fact<'a>(graph: &Graph<'a>, fact: FactId, decides: Vec<&'a str>) -> Que
 fn about_line<'a>(line: &'a RepairLine, decides: Vec<&'a str>) -> Question<'a> {
     let mut candidates: Vec<String> = Vec::new();
     for (_, stated) in line.counted().filter(|(_, stated)| !stated.sure) {
-        candidates.push(format!("{} {}", stated.operation.action, stated.operation.component));
+        let operation = &stated.operation;
+        let place = operation.place.iter().map(|place| format!(" ({place})")).collect::<String>();
+        let words = format!("{} {}{place}", operation.action, operation.component);
+        candidates.push(words.replace('_', " "));
     }
     let number = line.line;
-    let text = if candidates.is_empty() {
-        format!("What is done on line {number}? If it needs nothing, say so.")
-    } else {
-        let candidates = candidates.join("; ").replace('_', " ");
-        format!("Which of these does line {number} mean, or none: {candidates}?")
+    let text = match &candidates[..] {
+        [] => format!("What is done on line {number}? If it needs nothing, say so."),
+        [one] => format!("Does line {number} mean: {one}? If not, what is done, if anything?"),
+        several => {
+            let candidates = several.join("; ");
+            format!("Which of these does line {number} mean, or none: {candidates}?")
+        }
     };
     Question { asks: format!("lines.{number}"), text, answers: Answers::Operations(line), decides }
 }
