@@ -103,7 +103,8 @@ fn about_line<'a>(line: &'a RepairLine, decides: Vec<&'a str>) -> Question<'a> {
     let mut candidates: Vec<String> = Vec::new();
     for (_, stated) in line.counted().filter(|(_, stated)| !stated.sure) {
         let operation = &stated.operation;
-        let place = operation.place.iter().map(|place| format!(" ({place})")).collect::<String>();
+        let place = operation.place.as_ref().map(|place| format!(" ({place})"));
+        let place = place.unwrap_or_default();
         let words = format!("{} {}{place}", operation.action, operation.component);
         candidates.push(words.replace('_', " "));
     }
