@@ -61,8 +61,18 @@ fn refit_in_rounds<'b>(
     let share = (1.0 - PROBE) / rounds;
     let mut from = PROBE;
     while from + 0.5 * share < 1.0 && best.cost > 0 {
-        if from > PROBE {
+        let mut heat = heat;
+        if from > PROBE && from + 1.5 * share >= 1.0 {
+            // The last round goes over the best again.
+            refit = Refit::new(shop, best.clone());
+            refit.shifts = true;
+            heat.0 = heat.0.min(0.5 * hot);
+        } else if from > PROBE {
+            // Shifts in a row lead to other plans, and rather from a milder start; some shops need the one, some the other.
+            let shifts = !refit.shifts;
             refit = Refit::new(shop, start.clone());
+            refit.shifts = shifts;
+            heat.0 = if shifts { heat.0.min(2.4 * hot) } else { heat.0 };
         }
         let found = refit_all(&mut refit, dice, &mut part(from, from + share, heat), range);
         if found.cost < best.cost {
@@ -76,7 +86,7 @@ fn refit_in_rounds<'b>(
 /// The share of the time that shows how many steps there will be.
 const PROBE: f64 = 0.01;
 /// More steps make a round little better than another round does.
-const STEPS_PER_VEHICLE: f64 = 3_000.0;
+const STEPS_PER_VEHICLE: f64 = 2_100.0;
 
 fn refit_all(
     refit: &mut Refit<'_, '_>,

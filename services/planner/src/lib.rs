@@ -14,8 +14,9 @@
 //!
 //! The first plan comes from dispatching (`construct`) with apparent tardiness cost for several look-aheads. Then `anneal` searches:
 //! - `refit` takes late vehicles and those in their way out of a timetable with gaps (`table`) and lays them in again in another sequence. All others stay
-//!   where they are, so a try costs the same in a shop of any size. Who is taken out, `ruin` tells or, the more often the colder it is, `claim`. Where there
-//!   is time it is done in several rounds from the start, and the best of them counts;
+//!   where they are, so a try costs the same in a shop of any size. Who is taken out, `ruin` tells or, the more often the colder it is, `claim`. In some rounds `shift`
+//!   takes a job ahead of others in its row, and the row gives way. Where there is time all this is done in several rounds from the start, the last one from
+//!   the best of them;
 //! - `trial` gives single jobs another turn, bay or people, and lays in anew whatever that reaches: for what `refit` leaves alone (brackets,
 //!   immobile vehicles);
 //! - `critical` is for job shops, where a job takes a machine and all that counts is when everything is done: it moves jobs of a longest chain, with a
@@ -57,6 +58,7 @@ mod ruin;
 #[cfg(test)]
 mod samples;
 mod screen;
+mod shift;
 mod shop;
 mod table;
 mod trial;

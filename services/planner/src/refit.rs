@@ -21,6 +21,8 @@ pub(crate) struct Refit<'s, 'm> {
     pub(crate) lifted: Vec<(u32, Spot, Ticks, Ticks)>,
     /// By job that is out, about when it began.
     pub(crate) began: Vec<Ticks>,
+    /// Whether jobs are shifted in their rows too.
+    pub(crate) shifts: bool,
 }
 
 impl<'s, 'm> Refit<'s, 'm> {
@@ -42,6 +44,7 @@ impl<'s, 'm> Refit<'s, 'm> {
             out: Vec::new(),
             lifted: Vec::new(),
             began: vec![0; shop.works.len()],
+            shifts: false,
         }
     }
 
@@ -55,15 +58,26 @@ impl<'s, 'm> Refit<'s, 'm> {
 
     /// Takes some vehicles' work out and lays it in again; false if that costs more than the limit. Must be kept or taken back.
     ///
-    /// As the search cools down, from 0 to 1, claims become more frequent: the broad lines are found sooner by plain ruin, what is left over is not.
+    /// As the search cools down, from 0 to 1, claims and shifts in a row become more frequent: the broad lines are found sooner by plain ruin, what is left
+    /// over is not.
     pub(crate) fn attempt(&mut self, dice: &mut Dice, slack: i64, cooled: f64) -> bool {
-        if dice.unit() < 0.8 * cooled {
+        let in_row = self.shifts && dice.unit() < 0.3 + 0.3 * cooled;
+        if in_row {
+            if self.pull_ahead(dice).is_none() {
+                return false;
+            }
+        } else if dice.unit() < 0.8 * cooled {
             self.claim(dice);
         } else {
             self.ruin(dice);
         }
         let before: i64 = self.out.iter().map(|(_, price)| price).sum();
-        self.recreate(dice, before + slack, cooled).is_some_and(|after| {
+        let after = if in_row {
+            self.lay_in_line(dice, before + slack)
+        } else {
+            self.recreate(dice, before + slack, cooled)
+        };
+        after.is_some_and(|after| {
             self.cost += after - before;
             true
         })
@@ -100,9 +114,10 @@ mod tests {
         let mut refit = Refit::new(&shop, construct(&shop));
         let first = refit.cost;
         let mut dice = Dice::new(5);
-        for step in 0..500 {
+        for step in 0..1_000 {
+            refit.shifts = step % 2 == 0;
             let before = refit.table.plan.clone();
-            if refit.attempt(&mut dice, 20, f64::from(step) / 500.0) {
+            if refit.attempt(&mut dice, 20, f64::from(step) / 1_000.0) {
                 refit.keep(|_| {});
                 let plan = finish(&shop, &refit.table.plan, Vec::new());
                 assert_eq!(plan.cost.total(), refit.cost);

@@ -26,7 +26,7 @@ pub(crate) struct Visit {
     pub(crate) until: Ticks,
     pub(crate) left: Ticks,
     pub(crate) bay: u32,
-    job: u32,
+    pub(crate) job: u32,
 }
 
 /// The timetable.
