@@ -174,6 +174,7 @@ fn lines_of_a_hand_that_the_lexicon_hardly_saw_are_asked_rather_than_passed_over
         ("thirtyfifth", include_str!("../labelled/thirtyfifth.yaml"), 98, 90),
         ("thirtysixth", include_str!("../labelled/thirtysixth.yaml"), 98, 80),
         ("thirtyseventh", include_str!("../labelled/thirtyseventh.yaml"), 98, 88),
+        ("thirtyeighth", include_str!("../labelled/thirtyeighth.yaml"), 99, 88),
     ] {
         let figures = judge(&labelled(yaml));
         figures.tell(name);
