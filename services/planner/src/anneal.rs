@@ -52,24 +52,27 @@ fn refit_in_rounds<'b>(
     // One step goes far and bears a hot start, unless there is little left to gain.
     let costs = real(start.cost);
     let heat = (range.0.min(0.1 * costs), range.1.min(0.02 * costs));
+    // Where little is left to gain, plain rounds find it sooner.
+    let shifts_help = heat.0 >= range.0;
     let mut refit = Refit::new(shop, start.clone());
     let mut budget = part(0.0, PROBE, (heat.0, heat.0));
     let mut best = refit_all(&mut refit, dice, &mut budget, range);
     let steps = real(i64::try_from(budget.steps()).unwrap_or(0)) / PROBE;
-    let enough = STEPS_PER_VEHICLE * real(Ticks::from(index(refit.vehicles.len())));
+    let enough = if shifts_help { STEPS_WITH_SHIFTS } else { STEPS }
+        * real(Ticks::from(index(refit.vehicles.len())));
     let rounds = (steps / enough).floor().clamp(1.0, 16.0);
     let share = (1.0 - PROBE) / rounds;
     let mut from = PROBE;
     while from + 0.5 * share < 1.0 && best.cost > 0 {
         let mut heat = heat;
-        if from > PROBE && from + 1.5 * share >= 1.0 {
+        if shifts_help && from > PROBE && from + 1.5 * share >= 1.0 {
             // The last round goes over the best again.
             refit = Refit::new(shop, best.clone());
             refit.shifts = true;
             heat.0 = heat.0.min(0.5 * hot);
         } else if from > PROBE {
             // Shifts in a row lead to other plans, and rather from a milder start; some shops need the one, some the other.
-            let shifts = !refit.shifts;
+            let shifts = shifts_help && !refit.shifts;
             refit = Refit::new(shop, start.clone());
             refit.shifts = shifts;
             heat.0 = if shifts { heat.0.min(2.4 * hot) } else { heat.0 };
@@ -85,8 +88,10 @@ fn refit_in_rounds<'b>(
 
 /// The share of the time that shows how many steps there will be.
 const PROBE: f64 = 0.01;
-/// More steps make a round little better than another round does.
-const STEPS_PER_VEHICLE: f64 = 2_100.0;
+/// More steps for each vehicle make a round little better than another round does.
+const STEPS: f64 = 3_000.0;
+/// The same where rounds with shifts alternate with others.
+const STEPS_WITH_SHIFTS: f64 = 2_100.0;
 
 fn refit_all(
     refit: &mut Refit<'_, '_>,
