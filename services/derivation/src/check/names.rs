@@ -15,6 +15,7 @@ use crate::facts::{BUILT_IN, POWERTRAINS};
 pub(super) fn check(catalogue: &Catalogue, found: &mut Found) {
     let known = Known::new(catalogue);
     duplicates(catalogue, found);
+    said(catalogue, found);
     for (index, component) in catalogue.vocabulary.components.iter().enumerate() {
         if let Some(parent) = &component.parent {
             let at = At::Root.key("vocabulary");
@@ -28,6 +29,24 @@ pub(super) fn check(catalogue: &Catalogue, found: &mut Found) {
     });
     each(&catalogue.procedures, "procedures", |at, entry| known.entry(at, entry, found));
     each(&catalogue.rules, "rules", |at, rule| known.rule(at, rule, found));
+}
+
+/// What people read is there.
+fn said(catalogue: &Catalogue, found: &mut Found) {
+    let mut need = |at: At<'_>, text: &str| {
+        if text.trim().is_empty() {
+            found.fault(&at, "empty_name", "nothing is said here".to_owned());
+        }
+    };
+    need(At::Root.key("version"), &catalogue.version);
+    for (index, entry) in catalogue.procedures.iter().enumerate() {
+        let whole = At::Root.key("procedures");
+        need(whole.item(index).key("title"), &entry.title);
+    }
+    for (index, rule) in catalogue.rules.iter().enumerate() {
+        let whole = At::Root.key("rules");
+        need(whole.item(index).key("because"), &rule.because);
+    }
 }
 
 fn duplicates(catalogue: &Catalogue, found: &mut Found) {

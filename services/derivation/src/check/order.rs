@@ -32,8 +32,9 @@ pub(super) fn check(catalogue: &Catalogue, found: &mut Found) {
         for (index, proof) in entry.proof.iter().enumerate() {
             for &id in own.into_iter().flatten() {
                 let coming = &catalogue.procedures[id];
+                let title = coming.title.trim().to_lowercase();
                 if names(&proof.condition, &coming.id)
-                    || proof.text.to_lowercase().contains(&coming.title.to_lowercase())
+                    || !title.is_empty() && proof.text.to_lowercase().contains(&title)
                 {
                     let detail = format!(
                         "what proves `{}` can't be `{}`, which comes later",
@@ -136,6 +137,13 @@ fn modes(
 ) {
     if let Some(opens) = &entry.opens {
         let leave = ids.get(opens.left_by.as_str()).map(|id| &catalogue.procedures[*id]);
+        if leave.is_some_and(|leave| entry.phase == Phase::After && leave.phase == Phase::Before) {
+            let detail = format!(
+                "`{}` enters `{}` after the work, but `{}` leaves it before the work",
+                entry.id, opens.mode, opens.left_by
+            );
+            found.fault(&at.key("opens").key("left_by"), "before_needs_after", detail);
+        }
         if leave.is_some_and(|leave| leave.closes.as_ref() != Some(&opens.mode)) {
             let detail = format!(
                 "`{}` enters `{}`, but `{}` does not leave it",

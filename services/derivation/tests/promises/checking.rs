@@ -104,6 +104,14 @@ fn a_preparation_never_needs_what_is_done_after_the_work() {
 }
 
 #[test]
+fn what_people_read_is_never_empty() {
+    let version = CATALOGUE.lines().find(|line| line.starts_with("version:")).expect("it has one");
+    refuses(version, "version: \"\"", "empty_name", "version");
+    let title = CATALOGUE.lines().find(|line| line.starts_with("    title:")).expect("a procedure");
+    refuses(title, "    title: \" \"", "empty_name", "title");
+}
+
+#[test]
 fn a_mode_that_is_entered_is_left_by_what_leaves_it() {
     refuses("    closes: calipers_open\n", "", "bracket_without_leaving", "left_by");
     let text = changed("closes: calipers_open", "closes: calipers_shut");
