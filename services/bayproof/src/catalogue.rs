@@ -3,30 +3,27 @@
 use std::path::Path;
 
 use derivation::check;
-use derivation::document::{self, Document, Limits};
+use derivation::document::{Document, Limits};
 
 use crate::{Outcome, documents};
 
 /// Prints every fault with line and column, and what a keeper should look at; the outcome says whether there are faults.
 pub(crate) fn check(file: &Path) -> Outcome {
     let bytes = documents::bytes(file)?;
-    let (faults, summary) = match document::read(&bytes, Limits::default()) {
-        Err(faults) => (faults, String::new()),
-        Ok(Document { catalogue, positions }) => {
-            let report = check::check(&catalogue, &positions);
-            for note in &report.notes {
-                documents::print(&format!("{}:{note} (note)", file.display()))?;
-            }
-            let summary = format!(
-                "{}: version {}, {} procedures, {} rules, no faults",
-                file.display(),
-                catalogue.version,
-                catalogue.procedures.len(),
-                catalogue.rules.len()
-            );
-            (report.faults, summary)
-        }
-    };
+    let (read, report) = check::examine(&bytes, Limits::default());
+    for note in &report.notes {
+        documents::print(&format!("{}:{note} (note)", file.display()))?;
+    }
+    let summary = read.map_or(String::new(), |Document { catalogue, .. }| {
+        format!(
+            "{}: version {}, {} procedures, {} rules, no faults",
+            file.display(),
+            catalogue.version,
+            catalogue.procedures.len(),
+            catalogue.rules.len()
+        )
+    });
+    let faults = report.faults;
     for fault in &faults {
         documents::print(&format!("{}:{fault}", file.display()))?;
     }

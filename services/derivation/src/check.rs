@@ -14,7 +14,7 @@ use std::thread;
 use domain::catalogue::Catalogue;
 
 use crate::document::places::Positions;
-use crate::document::{Fault, Step};
+use crate::document::{Document, Fault, Limits, Step, read_far};
 use crate::index::Compiled;
 
 /// The result of a check, each list in the order of the places.
@@ -24,6 +24,23 @@ pub struct Report {
     pub faults: Vec<Fault>,
     /// What a keeper should look at.
     pub notes: Vec<Fault>,
+}
+
+/// Faults that may only follow from what could not be read.
+const FOLLOWING: [&str; 3] = ["unknown_name", "bracket_without_leaving", "unknown_source"];
+
+/// Reads a document and checks it: all that is wrong with its shape and with what it says, at once. There is a document
+/// if its shape is in order; otherwise what could be read of it is checked.
+pub fn examine(bytes: &[u8], limits: Limits) -> (Option<Document<'_>>, Report) {
+    let (mut faults, document) = read_far(bytes, limits);
+    let report = document.as_ref().map(|read| check(&read.catalogue, &read.positions));
+    let report = report.unwrap_or_default();
+    if faults.is_empty() {
+        return (document, report);
+    }
+    faults.extend(report.faults.into_iter().filter(|one| !FOLLOWING.contains(&one.code)));
+    faults.sort_unstable();
+    (None, Report { faults, notes: Vec::new() })
 }
 
 /// Checks a catalogue. The positions are those of the document that it was read from.

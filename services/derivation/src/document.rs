@@ -66,25 +66,41 @@ pub struct Document<'s> {
 
 /// Reads a document; on failure every fault of its shape, in the order of their places.
 pub fn read(bytes: &[u8], limits: Limits) -> Result<Document<'_>, Vec<Fault>> {
-    let text = text(bytes, limits).map_err(|fault| vec![fault])?;
+    match read_far(bytes, limits) {
+        (faults, Some(document)) if faults.is_empty() => Ok(document),
+        (faults, _) => Err(faults),
+    }
+}
+
+/// Reads a document as far as it can be read: the faults of its shape, and what there is besides.
+pub(crate) fn read_far(bytes: &[u8], limits: Limits) -> (Vec<Fault>, Option<Document<'_>>) {
+    let text = match text(bytes, limits) {
+        Ok(text) => text,
+        Err(fault) => return (vec![fault], None),
+    };
     if !is_json(text) {
         return read_tree(text, limits);
     }
     let refused = match serde_json::from_str(text) {
         Ok(catalogue) => {
-            return Ok(Document { catalogue, positions: Positions(Kind::Json(text)) });
+            return (
+                Vec::new(),
+                Some(Document { catalogue, positions: Positions(Kind::Json(text)) }),
+            );
         }
         Err(refused) => refused,
     };
     // Every JSON text is YAML too; the long way finds all faults, unless the fault is one that YAML allows.
-    read_tree(text, limits).and_then(|_| {
-        Err(vec![Fault {
+    let (mut faults, rest) = read_tree(text, limits);
+    if faults.is_empty() {
+        faults.push(Fault {
             line: refused.line() as u64,
             column: refused.column() as u64,
             code: "not_json",
             detail: refused.to_string(),
-        }])
-    })
+        });
+    }
+    (faults, rest)
 }
 
 /// Reads one catalogue from several documents that each hold some of its lists. On failure each fault with the name
@@ -96,9 +112,10 @@ pub fn read_parts(
     let mut all = Pieces::default();
     let mut faults = Vec::new();
     for (name, text) in parts {
-        match read_pieces(text, false, limits) {
-            Ok((pieces, _)) => all.add(pieces),
-            Err(found) => faults.extend(found.into_iter().map(|one| ((*name).to_owned(), one))),
+        let (found, read) = read_pieces(text, false, limits);
+        faults.extend(found.into_iter().map(|one| ((*name).to_owned(), one)));
+        if let Some((pieces, _)) = read {
+            all.add(pieces);
         }
     }
     match all.whole() {
@@ -119,27 +136,29 @@ pub(crate) enum Step {
     Item(usize),
 }
 
-fn read_tree(text: &str, limits: Limits) -> Result<Document<'_>, Vec<Fault>> {
-    let (pieces, tree) = read_pieces(text, true, limits)?;
-    let catalogue = pieces.whole().ok_or_else(Vec::new)?;
-    Ok(Document { catalogue, positions: Positions(Kind::Tree(tree)) })
+fn read_tree(text: &str, limits: Limits) -> (Vec<Fault>, Option<Document<'_>>) {
+    let (faults, read) = read_pieces(text, true, limits);
+    let document = read.and_then(|(pieces, tree)| {
+        let catalogue = pieces.whole()?;
+        Some(Document { catalogue, positions: Positions(Kind::Tree(tree)) })
+    });
+    (faults, document)
 }
 
-fn read_pieces(text: &str, whole: bool, limits: Limits) -> Result<(Pieces, Tree<'_>), Vec<Fault>> {
+fn read_pieces(
+    text: &str,
+    whole: bool,
+    limits: Limits,
+) -> (Vec<Fault>, Option<(Pieces, Tree<'_>)>) {
     let mut faults = Vec::new();
     let tree = yaml::tree(text, limits, &mut faults);
-    let pieces = tree.and_then(|tree| {
-        let pieces = read::read(&tree, whole, limits, &mut faults)?;
+    let read = tree.and_then(|mut tree| {
+        let pieces = read::read(&mut tree, whole, limits, &mut faults)?;
         Some((pieces, tree))
     });
-    match pieces {
-        Some(read) if faults.is_empty() => Ok(read),
-        _ => {
-            faults.sort_unstable();
-            faults.dedup();
-            Err(faults)
-        }
-    }
+    faults.sort_unstable();
+    faults.dedup();
+    (faults, read)
 }
 
 fn text(bytes: &[u8], limits: Limits) -> Result<&str, Fault> {

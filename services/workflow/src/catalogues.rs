@@ -6,7 +6,7 @@ use contract::catalogue::{CatalogueState, CatalogueView, CheckView, DocumentNote
 use contract::list::{Page, PageQuery};
 use contract::problem::ProblemKind;
 use derivation::check;
-use derivation::document::{self, Document, Fault, Limits};
+use derivation::document::{Document, Fault, Limits};
 use serde_json::{Value, json};
 use sha2::{Digest as _, Sha256};
 use store::StoreError;
@@ -186,13 +186,7 @@ pub async fn document(
 /// The faults and notes of a document that is not kept.
 pub async fn check(flow: &Flow, text: Vec<u8>) -> Result<CheckView, Refusal> {
     flow.aside(move || {
-        let (faults, notes) = match document::read(&text, Limits::default()) {
-            Err(faults) => (faults, Vec::new()),
-            Ok(Document { catalogue, positions }) => {
-                let report = check::check(&catalogue, &positions);
-                (report.faults, report.notes)
-            }
-        };
+        let (_, check::Report { faults, notes }) = check::examine(&text, Limits::default());
         CheckView { faults: noted(faults), notes: noted(notes) }
     })
     .await
@@ -210,12 +204,10 @@ async fn read(flow: &Flow, text: Vec<u8>) -> Result<Sound, Refusal> {
 }
 
 fn sound(text: Vec<u8>) -> Result<Sound, Refusal> {
-    let Document { catalogue, positions } =
-        document::read(&text, Limits::default()).map_err(faulty)?;
-    let report = check::check(&catalogue, &positions);
-    if !report.faults.is_empty() {
+    let (read, report) = check::examine(&text, Limits::default());
+    let Some(Document { catalogue, .. }) = read.filter(|_| report.faults.is_empty()) else {
         return Err(faulty(report.faults));
-    }
+    };
     let count = |length: usize| i32::try_from(length).unwrap_or(i32::MAX);
     let document = serde_json::to_string(&catalogue).map_err(StoreError::from)?;
     let is_json = text.trim_ascii_start().starts_with(b"{");

@@ -55,17 +55,25 @@ impl Pieces {
     }
 }
 
-/// Reads what a document holds; `None` when there are faults.
+/// Reads what a document holds, as far as it can be read; entries of its lists that can't leave the tree.
 pub(crate) fn read(
-    tree: &Tree<'_>,
+    tree: &mut Tree<'_>,
     whole: bool,
     limits: Limits,
     faults: &mut Vec<Fault>,
 ) -> Option<Pieces> {
-    let reader = Reader { tree, found: RefCell::default(), passed_over: RefCell::default() };
+    let reader = Reader {
+        tree,
+        found: RefCell::default(),
+        passed_over: RefCell::default(),
+        unread: RefCell::default(),
+    };
     let pieces = reader.pieces(whole);
     let found = reader.found.into_inner();
-    let pieces = pieces.filter(|_| found.is_empty());
+    let unread = reader.unread.into_inner();
+    if !unread.is_empty() {
+        tree.leave_out(|id| unread.contains(&id));
+    }
     faults.extend(found.into_iter().take(limits.faults.saturating_sub(faults.len())));
     pieces
 }
@@ -75,6 +83,8 @@ struct Reader<'t, 's> {
     found: RefCell<Vec<Fault>>,
     /// Values whose fault is told, and wholes that can't be read without them.
     passed_over: RefCell<HashSet<Id>>,
+    /// Pieces that could not be read.
+    unread: RefCell<HashSet<Id>>,
 }
 
 impl Reader<'_, '_> {
@@ -160,6 +170,7 @@ impl Reader<'_, '_> {
                 self.tell(at, code, detail);
             }
         }
+        self.unread.borrow_mut().insert(id);
         None
     }
 

@@ -39,6 +39,16 @@ impl Tree<'_> {
         }
     }
 
+    /// Takes entries out of the lists that the root holds.
+    pub(crate) fn leave_out(&mut self, gone: impl Fn(Id) -> bool) {
+        let What::Map(entries) = &self.values[self.root].what else { return };
+        for list in entries.iter().map(|(_, list)| *list).collect::<Vec<_>>() {
+            if let What::List(items) = &mut self.values[list].what {
+                *items = items.iter().copied().filter(|item| !gone(*item)).collect();
+            }
+        }
+    }
+
     pub(crate) fn place(&self, path: &[Step]) -> (u64, u64) {
         let mut at = self.root;
         for step in path {

@@ -284,3 +284,22 @@ fn places_in_json_are_those_in_yaml() {
     let before = usize::try_from(fault.column).expect("small") - 1;
     assert_eq!(line[before..].trim_end_matches(','), "\"steering_zero\"", "{fault}");
 }
+
+#[test]
+fn what_is_wrong_beside_a_broken_entry_is_told_with_it() {
+    let text = changed("phase: ", "phase: un");
+    // A later one, whose place must not be mistaken since the broken one is left out.
+    let broken = text.find("phase: un").expect("just put in");
+    let (before, behind) = text.split_at(broken);
+    let title = behind.lines().find(|line| line.starts_with("    title:")).expect("one more");
+    let text = format!("{before}{}", behind.replacen(title, "    title: \"\"", 1));
+    let (read, report) = derivation::check::examine(text.as_bytes(), Limits::default());
+    assert!(read.is_none());
+    let faults = report.faults;
+    assert!(faults.iter().any(|fault| fault.code != "empty_name"), "{faults:#?}");
+    let empty = faults.iter().find(|fault| fault.code == "empty_name");
+    let empty = empty.unwrap_or_else(|| panic!("told as well: {faults:#?}"));
+    let line = text.lines().nth(usize::try_from(empty.line).expect("small") - 1).expect("there");
+    assert_eq!(line, "    title: \"\"", "{empty}");
+    assert!(faults.len() <= 3, "nothing that only follows: {faults:#?}");
+}
