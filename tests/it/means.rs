@@ -98,6 +98,13 @@ async fn a_shift_names_a_technician_of_the_shop_and_a_rule_that_can_be_followed(
     let pointers: Vec<&Value> =
         problem["errors"].as_array().expect("errors").iter().map(|e| &e["pointer"]).collect();
     assert_eq!(pointers, ["/technician", "/rrule"]);
+    // A rule that no day follows would leave a technician out of every plan, and nobody would be told.
+    let ada = shop.technician("Ada", &["general"]).await;
+    let body = json!({ "technician": ada, "starts_local": "2026-11-02T07:30:00", "minutes": 480,
+        "rrule": "FREQ=DAILY;INTERVAL=0" });
+    let refused = shop.as_role(Role::Dispatcher).post("/v1/shifts", body).await;
+    let problem = refused.expect_problem(422, "unprocessable");
+    assert_eq!(problem["errors"][0]["detail"], "no day follows this rule");
 }
 
 #[tokio::test]

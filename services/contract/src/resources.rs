@@ -184,14 +184,14 @@ pub struct NewShift {
     /// The first occurrence, in the shop's local time.
     #[schema(value_type = String, example = "2026-11-02T07:30:00", pattern = r"^\d{4}-\d{2}-\d{2}T\d{2}:\d{2}:\d{2}$")]
     pub starts_local: NaiveDateTime,
-    /// Its length.
+    /// Its length in minutes that pass: the night in which the clocks change does not make it shorter or longer.
     #[schema(minimum = 0, maximum = 1440)]
     pub minutes: i32,
-    /// How it repeats; without it, once.
+    /// How it repeats; without it, once. An occurrence whose beginning the clocks leave out does not happen.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(example = "FREQ=WEEKLY;BYDAY=MO,TU,WE,TH,FR", max_length = 256)]
     pub rrule: Option<String>,
-    /// Days on which it does not happen.
+    /// Days on which it does not happen: those on which it would begin. A day more is a shift of its own.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     #[schema(max_items = 400)]
     pub except_dates: Vec<NaiveDate>,

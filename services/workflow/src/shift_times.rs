@@ -30,6 +30,7 @@ pub fn expand(
     let Some(rule) = &shift.rrule else {
         let start = at(zone, shift.starts_local).or_else(|| before_gap(zone, shift.starts_local));
         return start
+            .filter(|_| !shift.except_dates.contains(&shift.starts_local.date()))
             .map(|start| (start, start + length))
             .into_iter()
             .filter(|(start, end)| *end > from && *start < until)
@@ -51,9 +52,17 @@ pub fn expand(
         .collect()
 }
 
-/// Whether a rule can be read, and repeats in days or longer.
+/// Whether a rule can be read, repeats in days or longer, and ever happens.
 pub fn check(rule: &str, starts_local: NaiveDateTime) -> Result<(), String> {
-    Rule::read(rule, starts_local).map(drop)
+    let rule = Rule::read(rule, starts_local)?;
+    let ends = rule.until.map(|end| end.local());
+    let first = rule.locals.into_iter().next().map(|first| first.naive_utc());
+    let happens = first.is_some_and(|first| ends.is_none_or(|end| first <= end));
+    if happens && rule.count != Some(0) {
+        Ok(())
+    } else {
+        Err("no day follows this rule".to_owned())
+    }
 }
 
 /// A rule with its ends taken off.
@@ -80,6 +89,14 @@ impl Until {
         let local = NaiveDateTime::parse_from_str(text, "%Y%m%dT%H%M%S").ok();
         let day = || NaiveDate::parse_from_str(text, "%Y%m%d").ok()?.and_hms_opt(23, 59, 59);
         local.or_else(day).map(Self::Local)
+    }
+
+    /// The latest local time that it may be anywhere.
+    fn local(self) -> NaiveDateTime {
+        match self {
+            Self::Instant(instant) => instant.naive_utc() + TimeDelta::days(1),
+            Self::Local(local) => local,
+        }
     }
 
     fn instant(self, zone: Tz) -> DateTime<Utc> {
@@ -300,6 +317,13 @@ mod tests {
     }
 
     #[test]
+    fn a_single_shift_does_not_happen_on_a_day_that_is_excepted() {
+        let except_dates = vec!["2026-07-03".parse().expect("a day")];
+        let shift = ShiftTimes { except_dates, ..shift("2026-07-03T07:30:00", None) };
+        assert!(starts(&shift, "America/New_York").is_empty());
+    }
+
+    #[test]
     fn rules_that_are_none_are_refused() {
         let first = "2026-01-05T08:00:00".parse().expect("a local time");
         assert!(check("FREQ=WEEKLY;BYDAY=MO", first).is_ok());
@@ -309,6 +333,11 @@ mod tests {
             "FREQ=HOURLY",
             "FREQ=DAILY;COUNT=2;UNTIL=20260101",
             "FREQ=DAILY;UNTIL=soon",
+            // Rules that no day follows.
+            "FREQ=DAILY;INTERVAL=0",
+            "FREQ=DAILY;COUNT=0",
+            "FREQ=YEARLY;BYMONTH=2;BYMONTHDAY=30",
+            "FREQ=DAILY;UNTIL=20251231",
         ] {
             assert!(check(rule, first).is_err(), "{rule}");
         }
