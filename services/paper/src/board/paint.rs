@@ -58,11 +58,12 @@ pub(super) fn board(board: &Board) -> Markup {
             (now(board, &scale, clocks, bottom))
             g { @for row in &rows { (bars(row, &scale, clocks)) } }
             @if rows.is_empty() { (nothing(&scale, "There are no bays.")) }
-            @else if rows.iter().all(|row| row.lanes.is_empty()) {
+            @else if all_bars(board).all(|bar| !scale.shows(bar.from, end(bar))) {
                 (nothing(&scale, "Nothing is planned in this time."))
             }
             line class="line" x1="20" x2=(px(width - MARGIN)) y1=(px(bottom)) y2=(px(bottom)) stroke-width="1.4" {}
             (unplaced(board, list, width))
+            (later(board, &scale, clocks, list, width))
             (legend::legend(legend, width))
         }
     }
@@ -213,8 +214,24 @@ fn unplaced(board: &Board, top: f64, width: f64) -> Markup {
     }
 }
 
+/// What does not fit into the time that is shown is counted, so that nobody takes the picture for all there is.
+fn later(board: &Board, scale: &Scale, clocks: Clocks, top: f64, width: f64) -> Markup {
+    let later = all_bars(board).filter(|bar| scale.is_over_by(bar.from)).count();
+    html! {
+        @if later > 0 {
+            text x=(px(width - MARGIN)) y=(px(top)) font-size="14" font-weight="700" text-anchor="end" {
+                "Planned after " (clocks.at(board.until).format("%a %d %b, %H:%M")) ": " (later)
+            }
+        }
+    }
+}
+
+fn all_bars(board: &Board) -> impl Iterator<Item = &Bar> {
+    board.bays.iter().flat_map(|bay| &bay.bars).chain(&board.road)
+}
+
 fn summary(board: &Board) -> String {
-    let bars = || board.bays.iter().flat_map(|bay| &bay.bars).chain(&board.road);
+    let bars = || all_bars(board);
     let late: std::collections::BTreeSet<&str> =
         bars().filter(|bar| bar.late).map(|bar| &*bar.order).collect();
     format!(

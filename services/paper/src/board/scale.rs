@@ -43,6 +43,11 @@ impl Scale {
         from < self.until && until > self.from
     }
 
+    /// Whether the picture ends before this moment, or with it.
+    pub(super) fn is_over_by(&self, moment: DateTime<Utc>) -> bool {
+        moment >= self.until
+    }
+
     /// The moments to mark along the top: full hours of the shop's clocks, fewer where they would crowd.
     pub(super) fn ticks(&self, clocks: Clocks) -> Vec<DateTime<Utc>> {
         let hour = 3600.0 * self.per_second;

@@ -30,6 +30,26 @@ fn an_empty_plan_is_a_picture_too() {
 }
 
 #[test]
+fn what_lies_after_the_picture_is_counted_in_it() {
+    let day = sample::day();
+    assert!(!svg(&day).contains("Planned after"));
+    let morning = Board { until: day.now + chrono::TimeDelta::minutes(110), ..day.clone() };
+    let later = |bar: &&paper::board::Bar| bar.from >= morning.until;
+    let bars = || morning.bays.iter().flat_map(|bay| &bay.bars).chain(&morning.road);
+    let count = bars().filter(later).count();
+    assert!(count > 0);
+    assert!(svg(&morning).contains(&format!("Planned after Thu 26 Nov, 12:30: {count}")));
+    // A weekend: nothing in the picture, everything after it.
+    let weekend = Board {
+        now: day.now - chrono::TimeDelta::days(2),
+        from: day.from - chrono::TimeDelta::days(2),
+        until: day.until - chrono::TimeDelta::days(2),
+        ..day
+    };
+    assert!(svg(&weekend).contains("Nothing is planned in this time."));
+}
+
+#[test]
 fn a_board_tells_what_it_shows_without_colour() {
     let picture = svg(&sample::day());
     let document = roxmltree::Document::parse(&picture).unwrap();

@@ -159,8 +159,12 @@ fn picture(shop: &Shop, name: &str, left: &[contract::plan::Unplanned]) -> Board
             })
             .collect()
     };
-    let until =
-        ends.values().max().copied().unwrap_or(shop.now).min(shop.now + TimeDelta::hours(24));
+    // A day; before a weekend as far as into the day on which work goes on.
+    let goes_on =
+        shop.items.iter().filter(|item| item.ends_at > shop.now).map(|i| i.starts_at).min();
+    let day = goes_on.unwrap_or(shop.now) + TimeDelta::hours(BOARD_HOURS);
+    let day = day.max(shop.now + TimeDelta::hours(24));
+    let until = ends.values().max().copied().unwrap_or(shop.now).min(day);
     Board {
         shop: name.to_owned(),
         time_zone: shop.zone.name().to_owned(),
