@@ -276,6 +276,10 @@ async fn a_pin_is_kept_and_a_trial_changes_nothing() {
     let refused = dispatcher.post("/v1/plan/trials", past).await;
     let problem = refused.expect_problem(422, "unprocessable");
     assert_eq!(problem["errors"][0]["pointer"], "/pins/0/starts_at");
+    let twice = json!({ "pins": [{ "task": opening, "technician": other }, { "task": opening, "starts_at": starts }] });
+    let refused = dispatcher.post("/v1/plan/trials", twice).await;
+    let problem = refused.expect_problem(422, "unprocessable");
+    assert_eq!(problem["errors"][0]["pointer"], "/pins/1/task");
 
     let trial = json!({ "technicians_out": [other] });
     let tried = dispatcher.post("/v1/plan/trials", trial).await.expect(200);
@@ -286,6 +290,13 @@ async fn a_pin_is_kept_and_a_trial_changes_nothing() {
     let id = pin["id"].as_str().expect("an id");
     dispatcher.delete(&format!("/v1/plan/pins/{id}")).await.expect(204);
     assert_eq!(dispatcher.get("/v1/plan/pins").await.expect(200), json!({ "items": [] }));
+
+    let gone = monday.shop.bay("9", &["lift"]).await;
+    dispatcher.with("if-match", "\"v1\"").delete(&format!("/v1/bays/{gone}")).await.expect(200);
+    let retired = json!({ "task": opening, "bay": gone });
+    dispatcher.post("/v1/plan/pins", retired.clone()).await.expect_problem(422, "unprocessable");
+    let retired = json!({ "pins": [retired] });
+    dispatcher.post("/v1/plan/trials", retired).await.expect_problem(422, "unprocessable");
 }
 
 /// Nobody is left who may work on brakes: what can't be done has its reason, nothing of it counts as done in time, and

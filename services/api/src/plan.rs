@@ -147,7 +147,7 @@ pub(crate) async fn get_gains(
     Ok(HttpResponse::Ok().json(workflow::plan::gains(&flow, &allowed.caller).await?))
 }
 
-/// Keep a task at a bay, with a technician, or at a time.
+/// Keep a task at a bay, with a technician, or at a time; an earlier pin of the task gives way whole.
 #[utoipa::path(
     tag = "plan",
     request_body = NewPin,

@@ -108,7 +108,8 @@ pub struct PlanQuery {
     pub technician: Option<Uuid>,
 }
 
-/// Keep a task at a bay, with a technician, or at a time.
+/// Keep a task at a bay, with a technician, or at a time. It takes the place of an earlier pin of the task: what is not named is
+/// free again.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct NewPin {

@@ -46,7 +46,7 @@ impl Step {
         let shop = self.shop();
         let mut faults = faults(new, at, case.now);
         if let Some(bay) = new.bay
-            && store::bays::find(self.conn(), shop, bay).await?.is_none()
+            && store::bays::find(self.conn(), shop, bay).await?.is_none_or(|bay| bay.retired)
         {
             faults.push(fault(&format!("{at}/bay"), "there is no such bay"));
         }

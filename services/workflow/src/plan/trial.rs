@@ -121,10 +121,11 @@ fn change(
             None => faults.push(fault("/order_first", "there is no such open order")),
         }
     }
-    for (at, pin) in new.pins.iter().enumerate() {
-        let at = format!("/pins/{at}");
+    for (number, pin) in new.pins.iter().enumerate() {
+        let at = format!("/pins/{number}");
         let job = nodes.iter().position(|(_, node)| node.task() == Some(pin.task));
-        let bay = pin.bay.map(|id| shop.bays.iter().position(|bay| bay.id == id));
+        let bay = |id| shop.bays.iter().position(|bay| bay.id == id && !bay.retired);
+        let bay = pin.bay.map(bay);
         let person = pin.technician.map(|id| shop.people.iter().position(|one| one.id == id));
         faults.extend(pins::faults(pin, &at, shop.now));
         if bay == Some(None) {
@@ -132,6 +133,9 @@ fn change(
         }
         if person == Some(None) {
             faults.push(fault(&format!("{at}/technician"), "there is no such technician"));
+        }
+        if new.pins[..number].iter().any(|other| other.task == pin.task) {
+            faults.push(fault(&format!("{at}/task"), "the task is pinned twice"));
         }
         match job {
             Some(job) if model.jobs[job].fixed.is_some() => {
