@@ -14,6 +14,7 @@ mod step;
 mod work;
 
 mod amendments;
+mod as_time_goes;
 mod attachments;
 mod backup;
 mod bad_monday;

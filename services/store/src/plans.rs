@@ -240,22 +240,27 @@ pub async fn read_through(
     Ok(())
 }
 
-/// Whether something that has not begun is planned to start before this moment.
+/// Whether the clock has left the plan behind: something has not begun that was to start before `due`, or goes on that was to end
+/// by `now`.
 pub async fn lagging(
     conn: &mut Conn,
     shop: Uuid,
-    before: DateTime<Utc>,
+    now: DateTime<Utc>,
+    due: DateTime<Utc>,
 ) -> Result<bool, StoreError> {
     Ok(sqlx::query_scalar!(
         r#"SELECT EXISTS (
                SELECT FROM plan_item p
                LEFT JOIN task t ON t.shop = p.shop AND t.id = p.task
                LEFT JOIN line l ON l.shop = p.shop AND l.order_id = p.order_id AND l.line = p.line
-               WHERE p.shop = $1 AND p.starts_at < $2
-                 AND coalesce(t.state IN ('waiting', 'ready', 'taken'), l.state IN ('open', 'paused'))
+               WHERE p.shop = $1
+                 AND (p.starts_at < $3
+                      AND coalesce(t.state IN ('waiting', 'ready', 'taken'), l.state IN ('open', 'paused'))
+                      OR p.ends_at <= $2 AND coalesce(t.state = 'running', l.state = 'started'))
            ) AS "lagging!""#,
         shop,
-        before
+        now,
+        due
     )
     .fetch_one(conn)
     .await?)

@@ -2,6 +2,7 @@
 
 mod forecast;
 mod gains;
+mod hours;
 mod picture;
 mod pins;
 mod round;

@@ -81,7 +81,8 @@ pub async fn promise(flow: &Flow, caller: &Caller, new: &NewOrder) -> Result<Pro
     let plan = aside(move || planner::repair::repair(&model)).await?;
     let mut mine = items(&shop, &picture, &plan);
     mine.retain(|item| item.order_id == order.id);
-    let ready = show::case_of(&shop, order.id).and_then(|case| view::ready_with(case, &mine));
+    let ready =
+        show::case_of(&shop, order.id).and_then(|case| view::ready_with(case, &mine, shop.now));
     let up = |at: DateTime<Utc>| {
         let down = at.duration_trunc(QUARTER).unwrap_or(at);
         if down == at { at } else { down + QUARTER }

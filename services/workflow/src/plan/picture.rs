@@ -18,8 +18,8 @@ use store::plans::{PinRow, PlanItemRow};
 use store::tasks::{Node, TaskRow};
 use uuid::Uuid;
 
+use super::hours::{self, PATIENCE};
 use crate::case::{Case, hold_ends, is_on_hold, line_is_over};
-use crate::shift_times;
 use crate::start::others;
 
 /// How far ahead is planned.
@@ -28,9 +28,6 @@ pub(super) const HORIZON: TimeDelta = TimeDelta::days(14);
 const NEAR: TimeDelta = TimeDelta::minutes(30);
 /// Minutes of mechanical work of a line that tells none.
 const LINE_MINUTES: i32 = 30;
-/// Mechanical work may lie on both sides of a break of this length; a procedure never does.
-const BREAK: TimeDelta = TimeDelta::minutes(60);
-
 /// What a picture is made of.
 pub(super) struct Shop {
     pub(super) now: DateTime<Utc>,
@@ -60,6 +57,7 @@ pub(super) fn draw(shop: &Shop) -> Picture {
         drawing.order(case);
     }
     drawing.in_force();
+    drawing.wait_for_what_is_due();
     drawing.units_out();
     Picture { model: drawing.model, nodes: drawing.nodes }
 }
@@ -110,7 +108,7 @@ impl<'a> Drawing<'a> {
                 name: person.name.clone(),
                 zones: Vec::new(),
                 skills: person.skills.clone(),
-                shifts: presence(shop, person.id, end),
+                shifts: hours::presence(shop, person.id, shop.now - TimeDelta::days(1)),
             })
             .collect();
         let mut capacity: BTreeMap<&str, u32> = BTreeMap::new();
@@ -201,7 +199,7 @@ impl<'a> Drawing<'a> {
         let running = task.state == TaskState::Running;
         let fixed = task.started_at.filter(|_| running).map(|started| Placement {
             start: ticks(started),
-            end: (ticks(started) + likely).max(ticks(self.shop.now) + 60),
+            end: hours::goes_on_until(self.shop, ticks(started) + likely, task.technician),
             bay: task.bay.and_then(|bay| self.bay(bay)),
             technicians: task
                 .technician
@@ -253,7 +251,7 @@ impl<'a> Drawing<'a> {
         let started = line.started_at.filter(|_| line.state == LineState::Started);
         let fixed = started.map(|started| Placement {
             start: ticks(started),
-            end: (ticks(started) + seconds).max(ticks(self.shop.now) + 60),
+            end: hours::worked_until(self.shop, line.worked_by, started, seconds),
             bay: line.worked_in.and_then(|bay| self.bay(bay)),
             technicians: line
                 .worked_by
@@ -262,6 +260,7 @@ impl<'a> Drawing<'a> {
                 .collect(),
         });
         let nobody = fixed.as_ref().is_some_and(|placed| placed.technicians.is_empty());
+        let people = line.skills.clone().unwrap_or_default();
         Job {
             name: format!("Line {}", line.line),
             order,
@@ -269,8 +268,8 @@ impl<'a> Drawing<'a> {
             earliest: earliest(case, Node::Line(line.line))
                 .max(line.parts_expected_at.map_or(0, ticks)),
             bay: Some(line.bay.clone().unwrap_or_default()),
-            people: if nobody { Vec::new() } else { vec![line.skills.clone().unwrap_or_default()] },
-            pause: fixed.is_none().then_some(BREAK.num_seconds()),
+            people: if nobody { Vec::new() } else { vec![people.clone()] },
+            pause: fixed.is_none().then(|| hours::pause(&self.model.technicians, &people, seconds)),
             pin: Pin {
                 bay: line.worked_in.filter(|_| fixed.is_none()).and_then(|bay| self.bay(bay)),
                 ..Pin::default()
@@ -289,7 +288,6 @@ impl<'a> Drawing<'a> {
         back_at: Option<i64>,
         seconds: i64,
     ) -> Job {
-        let now = ticks(self.shop.now);
         let gone = line.started_at.filter(|_| line.state == LineState::Started).map(ticks);
         let earliest = earliest(case, Node::Line(line.line))
             .max(line.parts_expected_at.map_or(0, ticks))
@@ -301,7 +299,7 @@ impl<'a> Drawing<'a> {
             earliest,
             fixed: gone.map(|start| Placement {
                 start,
-                end: back_at.unwrap_or(start + seconds).max(now + 60),
+                end: hours::goes_on_until(self.shop, back_at.unwrap_or(start + seconds), None),
                 bay: None,
                 technicians: Vec::new(),
             }),
@@ -392,6 +390,29 @@ impl<'a> Drawing<'a> {
         }
     }
 
+    /// What the plan began some minutes ago and nobody has begun yet keeps its place for now, or else everything would slide by
+    /// seconds with every event, and nothing would be left to keep to. Only that may lie in the past.
+    fn wait_for_what_is_due(&mut self) {
+        let now = self.model.now;
+        let since = now - PATIENCE.num_seconds();
+        let due = |job: &Job, placed: &Option<Placement>| {
+            let start = placed.as_ref().map(|placed| placed.start);
+            start.filter(|start| job.fixed.is_none() && (since..now).contains(start))
+        };
+        let dues: Vec<Option<i64>> = self
+            .model
+            .jobs
+            .iter()
+            .zip(&self.model.in_force)
+            .map(|(job, at)| due(job, at))
+            .collect();
+        let Some(first) = dues.iter().flatten().min() else { return };
+        self.model.now = *first;
+        for (job, due) in self.model.jobs.iter_mut().zip(dues) {
+            job.earliest = job.earliest.max(due.unwrap_or(now));
+        }
+    }
+
     /// A unit that comes back is in use until then, by work that belongs to no order.
     fn units_out(&mut self) {
         for away in &self.shop.away {
@@ -429,39 +450,6 @@ impl<'a> Drawing<'a> {
     fn person(&self, id: Uuid) -> Option<usize> {
         self.shop.people.iter().position(|person| person.id == id)
     }
-}
-
-/// When a technician is there: shifts without absences.
-fn presence(shop: &Shop, technician: Uuid, end: DateTime<Utc>) -> Vec<(i64, i64)> {
-    let from = shop.now - TimeDelta::days(1);
-    let mut there: Vec<(i64, i64)> = shop
-        .shifts
-        .iter()
-        .filter(|s| s.technician == technician)
-        .flat_map(|s| shift_times::expand(s, shop.zone, from, end))
-        .map(|(start, until)| (ticks(start), ticks(until)))
-        .collect();
-    for away in shop.away.iter().filter(|a| a.technician == Some(technician)) {
-        // Nobody is planned for the part of a second before they are back.
-        let back =
-            away.until_at.map_or(i64::MAX, |at| ticks(at + TimeDelta::nanoseconds(999_999_999)));
-        let gone = ticks(away.from_at);
-        there = there
-            .into_iter()
-            .flat_map(|(start, until)| [(start, until.min(gone)), (start.max(back), until)])
-            .filter(|(start, until)| start < until)
-            .collect();
-    }
-    there.sort_unstable();
-    // Stretches that touch or overlap are one.
-    let mut merged: Vec<(i64, i64)> = Vec::with_capacity(there.len());
-    for (start, until) in there {
-        match merged.last_mut() {
-            Some(last) if start <= last.1 => last.1 = last.1.max(until),
-            _ => merged.push((start, until)),
-        }
-    }
-    merged
 }
 
 /// What nobody can say when it goes on: lines on hold without an expected end, what is done for them alone, and all that comes

@@ -11,6 +11,7 @@ use store::plans::{PlanItemRow, PlanRow};
 use store::tasks::Node;
 use uuid::Uuid;
 
+use super::hours::PATIENCE;
 use super::picture::{Picture, Shop, draw};
 use crate::caller::{Call, Caller};
 use crate::case::Case;
@@ -21,10 +22,8 @@ use crate::view;
 
 /// Seconds for which a process holds the duty of planning a shop.
 const HOLD: f64 = 10.0;
-/// Seconds by which the plan may lag behind the clock before what did not begin is planned anew.
-const LAG: i64 = 60;
-/// Seconds by which work may slide in its bay without being told.
-const SLIDE: i64 = 300;
+/// Seconds by which work may slide in its bay without being told: no more than the steps by which a plan goes with the clock.
+const SLIDE: i64 = PATIENCE.num_seconds();
 /// Candidates that one round looks at: a second or so, and the same for the same day.
 const ITERATIONS: u64 = 20_000;
 
@@ -50,9 +49,7 @@ pub async fn round(flow: &Flow, shop: Uuid, holder: Uuid) -> Result<bool, Refusa
             let through = newest.as_ref().map_or(-1, |plan| plan.through);
             let now = step.now().await?;
             let news = store::journal::happened(step.conn(), shop, through, size).await?;
-            let lagging =
-                store::plans::lagging(step.conn(), shop, now - chrono::TimeDelta::seconds(LAG))
-                    .await?;
+            let lagging = store::plans::lagging(step.conn(), shop, now, now - PATIENCE).await?;
             if newest.is_some() && !news && !lagging {
                 return Ok(None);
             }
@@ -284,25 +281,39 @@ impl Step {
             data: json!({ "version": version, "moved": moved, "unplanned": unplanned, "cost": cost }),
         })
         .await?;
-        self.tell_risks(made).await?;
+        self.tell_risks(made, &unplanned).await?;
         Ok(true)
     }
 
-    /// A promise that the new plan endangers and the old one did not is told before it is broken.
-    async fn tell_risks(&mut self, made: &Made) -> Result<(), Refusal> {
-        for case in &made.shop.cases {
-            let (_, before) = view::promise(case);
+    /// A promise that the new plan endangers, and that the old one did not when it was made, is told before it is broken; so is
+    /// one of an order of which something lost its place.
+    async fn tell_risks(&mut self, made: &Made, unplanned: &[Unplanned]) -> Result<(), Refusal> {
+        let left = made.newest.as_ref().map(|plan| plan.unplanned.clone()).unwrap_or_default();
+        let left: Vec<Unplanned> = serde_json::from_value(left).unwrap_or_default();
+        for case in made.shop.cases.iter().filter(|case| case.order.promised_at.is_some()) {
+            let order = case.order.id;
+            let then = made.newest.as_ref().map_or(case.now, |plan| plan.made_at);
+            let (_, before) = view::promise_with(case, &case.plan, then);
             let mine: Vec<PlanItemRow> =
-                made.items.iter().filter(|i| i.order_id == case.order.id).cloned().collect();
-            let (ready_at, after) = view::promise_with(case, &mine);
-            let worse = matches!(after, PromiseRisk::AtRisk | PromiseRisk::Late) && before != after;
-            if worse {
+                made.items.iter().filter(|i| i.order_id == order).cloned().collect();
+            let (ready_at, after) = view::promise_with(case, &mine, case.now);
+            let lost: Vec<&str> = (unplanned.iter().filter(|left| left.order == order))
+                .map(|left| left.reason.as_str())
+                .collect();
+            let told = match after {
+                PromiseRisk::AtRisk | PromiseRisk::Late => before != after,
+                PromiseRisk::Unknown => {
+                    !lost.is_empty() && left.iter().all(|left| left.order != order)
+                }
+                PromiseRisk::OnTime => false,
+            };
+            if told {
                 self.record(Happening {
                     kind: "plan.promise_endangered",
-                    order: Some(case.order.id),
-                    subject: ("order", case.order.id.to_string()),
+                    order: Some(order),
+                    subject: ("order", order.to_string()),
                     data: json!({ "number": case.order.number, "promise": after, "ready_at": ready_at,
-                        "promised_at": case.order.promised_at }),
+                        "promised_at": case.order.promised_at, "unplanned": lost }),
                 })
                 .await?;
             }

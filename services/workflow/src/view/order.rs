@@ -112,16 +112,19 @@ pub(crate) fn summary(case: &Case) -> OrderSummary {
 
 /// When the order may be ready by the plan, and how its promise stands. Lateness is told before it happens: a plan that
 /// keeps the promise only if nothing takes its most minutes is at risk.
-pub(crate) fn promise(case: &Case) -> (Option<DateTime<Utc>>, PromiseRisk) {
-    promise_with(case, &case.plan)
+fn promise(case: &Case) -> (Option<DateTime<Utc>>, PromiseRisk) {
+    promise_with(case, &case.plan, case.now)
 }
 
-/// The same by another plan.
+/// The same by another plan, or at another moment.
 pub(crate) fn promise_with(
     case: &Case,
     plan: &[PlanItemRow],
+    now: DateTime<Utc>,
 ) -> (Option<DateTime<Utc>>, PromiseRisk) {
-    let Some((ready, slip)) = ready_with(case, plan) else { return (None, PromiseRisk::Unknown) };
+    let Some((ready, slip)) = ready_with(case, plan, now) else {
+        return (None, PromiseRisk::Unknown);
+    };
     let risk = match case.order.promised_at {
         None => PromiseRisk::Unknown,
         Some(promised) if ready > promised => PromiseRisk::Late,
@@ -133,13 +136,17 @@ pub(crate) fn promise_with(
 
 /// When an order is likely ready by a plan, and by how much that may slip if its tasks take as long as they ever should;
 /// none: not all of it is planned.
-pub(crate) fn ready_with(case: &Case, plan: &[PlanItemRow]) -> Option<(DateTime<Utc>, TimeDelta)> {
+pub(crate) fn ready_with(
+    case: &Case,
+    plan: &[PlanItemRow],
+    now: DateTime<Utc>,
+) -> Option<(DateTime<Utc>, TimeDelta)> {
     let open: Vec<&TaskRow> =
         case.live().filter(|t| !t.state.is_over() && t.definition.ends == Ends::InShop).collect();
     let planned: BTreeMap<Node, DateTime<Utc>> =
         plan.iter().filter_map(|item| item.node().map(|node| (node, item.ends_at))).collect();
     let settled = case.live().filter_map(|t| t.settled_at).max();
-    let mut ready = settled.filter(|until| *until > case.now).unwrap_or(case.now);
+    let mut ready = settled.filter(|until| *until > now).unwrap_or(now);
     let mut slip = TimeDelta::zero();
     for row in &open {
         let ends = planned.get(&Node::Task(row.id))?;
