@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::time::Duration;
 
 use chrono::{DateTime, Datelike as _, NaiveTime, TimeDelta, Utc, Weekday};
+use contract::forecast::{LoadOf, LoadView};
 use contract::journal::{CheckpointView, EntryView, ProofView};
 use contract::list::Page;
 use contract::orders::{LeavingConfidence, OrderView};
@@ -389,11 +390,26 @@ async fn mechanical_work_lies_on_both_sides_of_a_break_and_a_procedure_never_doe
             assert!(line.starts_at < noon && line.ends_at > half_past, "{line:?}");
             let apart = |i: &&PlanItem| i.ends_at <= noon || i.starts_at >= half_past;
             assert!(plan.items.iter().filter(|i| i.task.is_some()).all(|i| apart(&i)), "{plan:#?}");
+            the_load_leaves_the_break_out(&shop, noon).await;
             return;
         }
         tokio::time::sleep(Duration::from_millis(100)).await;
     }
     panic!("the line is not planned");
+}
+
+/// A person is taken by whatever work it is, also by a line that asks for no skill, and nobody is taken in their break.
+async fn the_load_leaves_the_break_out(shop: &Shop, noon: DateTime<Utc>) {
+    let load: LoadView =
+        read(shop.as_role(Role::Dispatcher).get("/v1/plan/load?days=1").await.expect(200));
+    let hour = |of: &[LoadOf], name: &str| {
+        let found = of.iter().find(|of| of.name == name).expect("offered");
+        *found.hours.iter().find(|hour| hour.at == noon).expect("somebody is there")
+    };
+    let ada = hour(&load.skills, "climate");
+    assert_eq!((ada.there, ada.planned), (30, 30), "Ada, who is back at half past twelve");
+    let bay = hour(&load.capabilities, "lift");
+    assert_eq!((bay.there, bay.planned), (60, 60), "the vehicle stands in it meanwhile");
 }
 
 /// RFC 9162 section 2.1: inclusion and consistency, checked without trusting the service.

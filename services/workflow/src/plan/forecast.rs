@@ -4,7 +4,7 @@ use chrono::{DateTime, DurationRound as _, TimeDelta, Utc};
 use contract::forecast::{LoadHour, LoadOf, LoadQuery, LoadView, PromiseView};
 use contract::orders::NewOrder;
 use planner::load::{Supply, load};
-use planner::model::Placement;
+use planner::model::{Job, Model, Placement};
 
 use super::picture::{draw, ticks};
 use super::round::{aside, items, unplanned};
@@ -40,8 +40,8 @@ pub async fn forecast(
         let slots: Vec<(i64, i64)> =
             hours.iter().map(|at| (ticks(*at), ticks(*at) + 3600)).collect();
         let picture = draw(&shop);
-        let in_force: &[Option<Placement>] = &picture.model.in_force;
-        let load = load(&picture.model, in_force, &slots);
+        let (model, placements) = used(&picture.model);
+        let load = load(&model, &placements, &slots);
         let told = |(name, supply): (String, Supply)| LoadOf { name, hours: told(&hours, &supply) };
         Ok(LoadView {
             plan_version: version,
@@ -52,6 +52,32 @@ pub async fn forecast(
         })
     })
     .await
+}
+
+/// The plan in force as what it takes of each bay and each person, whatever the work asks of them; a person's breaks are not taken.
+fn used(model: &Model) -> (Model, Vec<Option<Placement>>) {
+    let mut used = Model { jobs: Vec::new(), ..model.clone() };
+    let mut placements = Vec::new();
+    let mut take = |job: Job, start: i64, end: i64| {
+        used.jobs.push(job);
+        placements.push(Some(Placement { start, end, bay: None, technicians: Vec::new() }));
+    };
+    for placed in model.in_force.iter().flatten() {
+        if let Some(bay) = placed.bay {
+            let offers = Some(model.bays[bay].capabilities.clone());
+            take(Job { bay: offers, ..Job::default() }, placed.start, placed.end);
+        }
+        for person in placed.technicians.iter().map(|who| &model.technicians[*who]) {
+            for (from, until) in &person.shifts {
+                let (start, end) = (placed.start.max(*from), placed.end.min(*until));
+                if start < end {
+                    let skills = vec![person.skills.clone()];
+                    take(Job { people: skills, ..Job::default() }, start, end);
+                }
+            }
+        }
+    }
+    (used, placements)
 }
 
 fn told(hours: &[DateTime<Utc>], supply: &Supply) -> Vec<LoadHour> {
