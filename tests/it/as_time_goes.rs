@@ -125,10 +125,8 @@ async fn what_runs_over_goes_on_in_steps_and_whatever_it_pushes_is_told() {
     let yard = yard(&["2026-11-02T14:20:00Z", "2026-11-02T15:20:00Z"]).await;
     let first = yard.quiet().await;
     let begun = first.items.iter().min_by_key(|item| item.starts_at).expect("planned").order;
-    let (running, waiting) = match begun == yard.orders[0].id {
-        true => (&yard.orders[0], &yard.orders[1]),
-        false => panic!("the tighter promise comes first: {first:#?}"),
-    };
+    let (running, waiting) = (&yard.orders[0], &yard.orders[1]);
+    assert_eq!(begun, running.id, "the tighter promise comes first");
     yard.begin(running.id).await;
     let mut last = yard.quiet().await;
     let began = starts(&last)[&waiting.id];
