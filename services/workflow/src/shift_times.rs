@@ -55,7 +55,7 @@ pub fn expand(
 /// Whether a rule can be read, repeats in days or longer, and ever happens.
 pub fn check(rule: &str, starts_local: NaiveDateTime) -> Result<(), String> {
     let rule = Rule::read(rule, starts_local)?;
-    let ends = rule.until.map(|end| end.local());
+    let ends = rule.until.map(Until::local);
     let first = rule.locals.into_iter().next().map(|first| first.naive_utc());
     let happens = first.is_some_and(|first| ends.is_none_or(|end| first <= end));
     if happens && rule.count != Some(0) {
