@@ -116,9 +116,13 @@ impl Chart {
                 (start, length) = open(shop, work, spot, at)?;
             }
         }
-        let held =
-            work.locks && spot.bay != NONE && shop.booked_by_other(spot.bay, start, work.vehicle);
-        (!held).then_some(Fit { ready, start, end: start + length })
+        if work.locks
+            && spot.bay != NONE
+            && let Some(free) = shop.free_of_others(spot.bay, start, work.vehicle)
+        {
+            return self.fit(shop, job, spot, (ready, free));
+        }
+        Some(Fit { ready, start, end: start + length })
     }
 
     /// The job as it would be there: what it leaves behind and what it costs.

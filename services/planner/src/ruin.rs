@@ -6,6 +6,9 @@ use crate::model::Ticks;
 use crate::refit::Refit;
 use crate::shop::NONE;
 
+/// Among so many a costly vehicle is chosen: in a shop's day nearly all.
+const DRAWS: usize = 64;
+
 impl Refit<'_, '_> {
     /// Takes out a vehicle that costs something and some of those in its way.
     pub(crate) fn ruin(&mut self, dice: &mut Dice) {
@@ -24,21 +27,19 @@ impl Refit<'_, '_> {
         }
     }
 
-    /// A vehicle whose work costs something, rather one that costs much.
+    /// A vehicle whose work costs something: among some by chance, each in proportion to what it costs.
     pub(crate) fn costly(&self, dice: &mut Dice) -> u32 {
         let mut chosen = self.vehicles[dice.below(self.vehicles.len())];
         if dice.below(4) == 0 {
             return chosen;
         }
-        let mut seen = 0;
-        for _ in 0..32 {
+        let mut total = 0;
+        for _ in 0..DRAWS {
             let other = self.vehicles[dice.below(self.vehicles.len())];
-            if self.prices[other as usize] > self.prices[chosen as usize] {
+            let price = usize::try_from(self.prices[other as usize]).unwrap_or(0);
+            total += price;
+            if price > 0 && dice.below(total) < price {
                 chosen = other;
-            }
-            seen += i32::from(self.prices[other as usize] > 0);
-            if seen >= 2 {
-                break;
             }
         }
         chosen

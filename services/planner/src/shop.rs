@@ -523,9 +523,11 @@ impl<'m> Shop<'m> {
         }
     }
 
-    /// Whether another vehicle's fixed work needs the bay after that moment.
-    pub(crate) fn booked_by_other(&self, bay: u32, from: Ticks, vehicle: u32) -> bool {
-        self.booked[bay as usize].iter().any(|&(until, whose)| whose != vehicle && until > from)
+    /// When the bay is free of other vehicles' fixed work for good, if some of it comes after that moment.
+    pub(crate) fn free_of_others(&self, bay: u32, from: Ticks, vehicle: u32) -> Option<Ticks> {
+        let booked = self.booked[bay as usize].iter();
+        let others = booked.filter(|&&(until, whose)| whose != vehicle && until > from);
+        others.map(|&(until, _)| until).max()
     }
 
     /// The start, or a later one that leaves the vehicle's fixed work alone.

@@ -3,7 +3,9 @@
 use planner::compare::compare;
 use planner::explain::{Cause, explain};
 use planner::improve::plan;
-use planner::model::{Bay, Duration, Job, Model, Order, Technician, Vehicle, Weights};
+use planner::model::{
+    Bay, Duration, Edge, Immobile, Job, Model, Order, Placement, Technician, Vehicle, Weights,
+};
 use planner::outcome::Options;
 use planner::repair::repair;
 
@@ -111,4 +113,38 @@ fn an_explanation_leads_from_a_late_order_back_to_its_cause() {
         "{}",
         chain[0].cause.words(&model)
     );
+}
+
+#[test]
+fn a_vehicle_that_can_not_be_moved_meanwhile_finds_room_beside_what_is_planned_later_in_the_bay() {
+    let mut model = shop();
+    model.bays.truncate(1);
+    model.orders.truncate(2);
+    model.jobs.truncate(2);
+    let job = |number: usize, minutes: i64| Job {
+        order: 1,
+        duration: Duration::sure(minutes),
+        name: format!("step {number}"),
+        ..model.jobs[0].clone()
+    };
+    let steps = [job(0, 5), job(1, 20), job(2, 5)];
+    model.jobs.splice(1.., steps);
+    model.edges =
+        vec![Edge { before: 1, after: 2, wait: 0 }, Edge { before: 2, after: 3, wait: 0 }];
+    model.immobile = vec![Immobile { from: Some(1), until: 3 }];
+    model.in_force = vec![None; 4];
+    model.in_force[0] =
+        Some(Placement { start: 200, end: 260, bay: Some(0), technicians: vec![0] });
+    for begin in [0, 1_440] {
+        (model.orders[1].release, model.orders[1].promised) = (begin, Some(begin + 60));
+        for after in [repair(&model), plan(&model, &Options::default(), &|| 1.0)] {
+            assert!(after.unplanned.is_empty(), "{:?}", after.unplanned);
+            assert_eq!(after.placements[0], model.in_force[0]);
+            assert!(after.placements[1].as_ref().is_some_and(|placement| placement.start >= begin));
+        }
+        let options = Options { iterations: Some(2_000), ..Options::default() };
+        let searched = plan(&model, &options, &|| 0.0);
+        let end = searched.placements[3].as_ref().map(|placement| placement.end);
+        assert_eq!(end, Some(begin + 30), "there is room before it");
+    }
 }
