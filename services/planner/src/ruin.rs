@@ -5,15 +5,22 @@ use crate::dice::Dice;
 use crate::model::Ticks;
 use crate::refit::Refit;
 use crate::shop::NONE;
+use crate::table::Stay;
 
 /// Among so many a costly vehicle is chosen: in a shop's day nearly all.
 const DRAWS: usize = 64;
+/// At most so many side by side are taken out together.
+const NEIGHBOURS: usize = 8;
 
 impl Refit<'_, '_> {
     /// Takes out a vehicle that costs something and some of those in its way.
     pub(crate) fn ruin(&mut self, dice: &mut Dice) {
         let seed = self.costly(dice);
         self.take_out(seed, NEVER / -2);
+        if dice.below(10) < 3 {
+            self.take_out_neighbours(dice);
+            return;
+        }
         // Few are laid in again sooner and more often to good purpose; many are needed now and then.
         let more = dice.below(7);
         let wanted = 2 + dice.below(1 + more);
@@ -23,6 +30,36 @@ impl Refit<'_, '_> {
             }
             if let Some((vehicle, from)) = self.in_the_way(dice) {
                 self.take_out(vehicle, from);
+            }
+        }
+    }
+
+    /// Takes out those before and behind a job that is out in the row of its bay or of one of its people, so that the row can be packed anew.
+    fn take_out_neighbours(&mut self, dice: &mut Dice) {
+        let (_, spot, start, _) = self.lifted[dice.below(self.lifted.len())];
+        let people = spot.people.into_iter().filter(|&person| person != NONE);
+        let rows = people.map(|person| self.shop.person_row(person));
+        let mut rows = rows.chain((spot.bay != NONE).then_some(spot.bay));
+        let count = rows.clone().count();
+        let Some(row) = rows.nth(dice.below(count)) else { return };
+        let whole = dice.below(2) == 0;
+        let wanted = 1 + dice.below(NEIGHBOURS);
+        let behind = dice.below(1 + wanted);
+        let row = &self.table.rows[row as usize];
+        let (earlier, later) = row.split_at(row.partition_point(|stay| stay.from < start));
+        let loose = |stay: &&Stay| {
+            stay.job != NONE
+                && self.table.loose[self.shop.works[stay.job as usize].vehicle as usize]
+        };
+        let later = later.iter().filter(loose).take(behind);
+        let earlier = earlier.iter().rev().filter(loose).take(wanted - behind);
+        // By time: each vehicle is taken out from its earliest job there on.
+        let mut stays: Vec<Stay> = earlier.chain(later).copied().collect();
+        stays.sort_unstable_by_key(|stay| stay.from);
+        for stay in stays {
+            let vehicle = self.shop.works[stay.job as usize].vehicle;
+            if self.out.iter().all(|(known, _)| *known != vehicle) {
+                self.take_out(vehicle, if whole { NEVER / -2 } else { stay.from });
             }
         }
     }
