@@ -1,6 +1,7 @@
 //! When people are there, and when what runs or is long will end by that.
 
 use chrono::{DateTime, TimeDelta, Utc};
+use planner::calendar::Calendar;
 use planner::model::Technician;
 use uuid::Uuid;
 
@@ -36,16 +37,7 @@ pub(super) fn presence(shop: &Shop, technician: Uuid, from: DateTime<Utc>) -> Ve
             .filter(|(start, until)| start < until)
             .collect();
     }
-    there.sort_unstable();
-    // Stretches that touch or overlap are one.
-    let mut merged: Vec<(i64, i64)> = Vec::with_capacity(there.len());
-    for (start, until) in there {
-        match merged.last_mut() {
-            Some(last) if start <= last.1 => last.1 = last.1.max(until),
-            _ => merged.push((start, until)),
-        }
-    }
-    merged
+    Calendar::open(there).windows().to_vec()
 }
 
 /// When work that runs is taken to end: when it should, or by a step after now if it runs over; and nobody goes on with it before
