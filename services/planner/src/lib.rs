@@ -15,8 +15,8 @@
 //! The first plan comes from dispatching (`construct`) with apparent tardiness cost for several look-aheads. Then `anneal` searches:
 //! - `refit` takes late vehicles and those in their way out of a timetable with gaps (`table`) and lays them in again in another sequence. All others stay
 //!   where they are, so a try costs the same in a shop of any size. Who is taken out, `ruin` tells or, the more often the colder it is, `claim`. In some rounds `shift`
-//!   takes a job ahead of others in its row, and the row gives way. Where there is time all this is done in several rounds from the start, the last one from
-//!   the best of them;
+//!   takes a job ahead of others in its row, and the row gives way. Where there is time all this is done in several rounds (`rounds`) from the start, the
+//!   last one from the best of them; where few orders are late, each round insists on what stayed late in the one before;
 //! - `trial` gives single jobs another turn, bay or people, and lays in anew whatever that reaches: for what `refit` leaves alone (brackets,
 //!   immobile vehicles);
 //! - `critical` is for job shops, where a job takes a machine and all that counts is when everything is done: it moves jobs of a longest chain, with a
@@ -53,6 +53,7 @@ mod pins;
 mod place;
 mod recreate;
 mod refit;
+mod rounds;
 mod rows;
 mod ruin;
 #[cfg(test)]

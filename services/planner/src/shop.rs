@@ -81,6 +81,8 @@ pub(crate) struct Span {
 #[derive(Debug, Clone)]
 pub(crate) struct Shop<'m> {
     pub(crate) model: &'m Model,
+    /// By order, its weight; more while the search insists on it.
+    pub(crate) weights: Vec<i64>,
     pub(crate) works: Vec<Work>,
     pub(crate) bays: usize,
     /// Calendars of bays, then technicians.
@@ -139,6 +141,7 @@ impl<'m> Shop<'m> {
         kinds.dedup();
         let mut shop = Self {
             model,
+            weights: model.orders.iter().map(|order| order.weight).collect(),
             works: Vec::with_capacity(model.jobs.len()),
             bays: model.bays.len(),
             calendars: Vec::new(),
@@ -561,12 +564,13 @@ impl<'m> Shop<'m> {
     /// What an order costs that ends then; more than anything if it never does.
     #[inline]
     pub(crate) fn order_cost(&self, order: usize, end: Ticks) -> i64 {
-        let (order, weights) = (&self.model.orders[order], &self.model.weights);
+        let (weight, weights) = (self.weights[order], &self.model.weights);
+        let order = &self.model.orders[order];
         if end >= NEVER {
             return NEVER;
         }
         let late = order.promised.map_or(0, |promised| (end - promised).max(0));
-        order.weight * (weights.tardiness * late + weights.flow * (end - order.release).max(0))
+        weight * (weights.tardiness * late + weights.flow * (end - order.release).max(0))
     }
 
     /// Takes the job out of the plan: nothing waits for it, brackets miss it.
