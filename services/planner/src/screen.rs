@@ -41,22 +41,8 @@ pub(crate) fn screen<'m>(
     for (id, why) in broken {
         reasons[*id] = Some(Reason::Pin(why.clone()));
     }
-    let mut pinned: Vec<(Ticks, JobId)> = model
-        .jobs
-        .iter()
-        .enumerate()
-        .filter_map(|(id, job)| job.pin.start.map(|start| (start, id)))
-        .collect();
-    pinned.sort_unstable();
-    for (start, id) in pinned {
-        if model.jobs[id].fixed.is_none() && reasons[id].is_none() {
-            match spot_at(&shop, id, start) {
-                Ok(placement) => shop.fix(id, &placement, true),
-                Err(why) => reasons[id] = Some(Reason::Pin(why)),
-            }
-        }
-    }
     cascade(&shop, &mut reasons);
+    fix_pinned(&mut shop, &mut reasons);
     let mut unplanned = Vec::new();
     for (job, reason) in reasons.into_iter().enumerate() {
         if let Some(reason) = reason {
@@ -66,6 +52,37 @@ pub(crate) fn screen<'m>(
     }
     shop.set_tails();
     (shop, unplanned)
+}
+
+/// Fixes what is pinned to a start, but for what then waits for something that is not planned.
+fn fix_pinned(shop: &mut Shop<'_>, reasons: &mut [Option<Reason>]) {
+    let starts = shop.model.jobs.iter().map(|job| job.pin.start).enumerate();
+    let mut pinned: Vec<(Ticks, JobId)> =
+        starts.filter_map(|(id, start)| start.map(|start| (start, id))).collect();
+    if pinned.is_empty() {
+        return;
+    }
+    pinned.sort_unstable();
+    let without = shop.clone();
+    loop {
+        let mut fixed = Vec::with_capacity(pinned.len());
+        for &(start, id) in &pinned {
+            if shop.model.jobs[id].fixed.is_none() && reasons[id].is_none() {
+                match spot_at(shop, id, start) {
+                    Ok(placement) => {
+                        shop.fix(id, &placement, true);
+                        fixed.push(id);
+                    }
+                    Err(why) => reasons[id] = Some(Reason::Pin(why)),
+                }
+            }
+        }
+        cascade(shop, reasons);
+        if fixed.iter().all(|&id| reasons[id].is_none()) {
+            return;
+        }
+        shop.clone_from(&without);
+    }
 }
 
 /// What waits for something that is not planned is not planned either; nor is a vehicle taken apart that can't be put together.

@@ -2,7 +2,7 @@
 
 use crate::build::MISSING;
 use crate::calendar::NEVER;
-use crate::chart::{BAY, Chart, EVER, Node, Seat, Turn, VEHICLE, owner, seats_of};
+use crate::chart::{Chart, EVER, Node, Turn, owner, seats_of};
 use crate::construct::{Draft, ready};
 use crate::model::Ticks;
 use crate::shop::{NONE, Shop, Spot, index};
@@ -34,12 +34,12 @@ pub(crate) struct Trial<'s, 'm> {
     /// By order, when its last job ends.
     pub(crate) ends: Vec<Ticks>,
     /// Jobs to look at again, the earliest turn last.
-    queue: Vec<(Turn, u32)>,
+    pub(crate) queue: Vec<(Turn, u32)>,
     asks: Vec<Option<Ask>>,
     /// What was before this trial.
     nodes: Vec<(u32, Node)>,
-    orders: Vec<(u32, Ticks)>,
-    marked: Vec<bool>,
+    pub(crate) orders: Vec<(u32, Ticks)>,
+    pub(crate) marked: Vec<bool>,
     before: i64,
     last: Ticks,
 }
@@ -141,10 +141,11 @@ impl<'s, 'm> Trial<'s, 'm> {
         }
         let kept = touched.iter().all(|touch| self.in_order(touch.job as usize));
         if kept {
-            for touch in touched {
+            for (number, touch) in touched.iter().enumerate() {
+                let before = self.nodes[number].1.turn;
                 self.unseat(touch.job as usize);
                 self.wake(touch.job);
-                self.wake_brackets(touch.job as usize);
+                self.wake_brackets(touch.job as usize, before.min(touch.turn));
             }
         }
         let kept = kept && self.run();
@@ -265,7 +266,7 @@ impl<'s, 'm> Trial<'s, 'm> {
             self.put(job, node);
             if old.placed() {
                 self.wake_after(job, old.end, NEVER);
-                self.wake_brackets(job);
+                self.wake_brackets(job, old.turn);
                 self.mark(job);
             }
             return true;
@@ -284,7 +285,7 @@ impl<'s, 'm> Trial<'s, 'm> {
                 self.mark(job);
             }
             if !old.placed() {
-                self.wake_brackets(job);
+                self.wake_brackets(job, old.turn);
             }
         }
         true
@@ -344,115 +345,6 @@ impl<'s, 'm> Trial<'s, 'm> {
             }
         }
     }
-
-    fn mark(&mut self, job: usize) {
-        let order = self.shop.works[job].order;
-        if !std::mem::replace(&mut self.marked[order as usize], true) {
-            self.orders.push((order, self.ends[order as usize]));
-        }
-    }
-
-    fn wake(&mut self, job: u32) {
-        if self.shop.works[job as usize].left_out {
-            return;
-        }
-        let entry = (self.chart.nodes[job as usize].turn, job);
-        let mut place = self.queue.len();
-        while place > 0 && self.queue[place - 1] < entry {
-            place -= 1;
-        }
-        if place == 0 || self.queue[place - 1] != entry {
-            self.queue.insert(place, entry);
-        }
-    }
-
-    /// The follower in a row that a job left.
-    fn wake_left(&mut self, role: usize, was: Seat, left: &Node) {
-        if was.next == NONE {
-            return;
-        }
-        if was.before == NONE {
-            let (next, _) = owner(was.next);
-            self.wake(index(next));
-        } else {
-            let before = *self.chart.node(was.before);
-            self.wake_row(role, was.next, left, &before);
-        }
-    }
-
-    /// The follower in a row that a job has just entered.
-    fn wake_next(&mut self, seat: u32) {
-        let place = *self.chart.at(seat);
-        if place.row == NONE || place.next == NONE {
-            return;
-        }
-        let (_, role) = owner(seat);
-        let node = *self.chart.node(seat);
-        if place.before == NONE {
-            let (next, _) = owner(place.next);
-            self.wake(index(next));
-        } else {
-            let before = *self.chart.node(place.before);
-            self.wake_row(role, place.next, &before, &node);
-        }
-    }
-
-    /// The follower in a row, if it matters to it that `old` has become `new` before it.
-    fn wake_row(&mut self, role: usize, next: u32, old: &Node, new: &Node) {
-        let (job, _) = owner(next);
-        let node = &self.chart.nodes[job];
-        let matters = |was: Ticks, is: Ticks| was != is && (is > node.ready || was >= node.ready);
-        let wakes = match role {
-            VEHICLE => {
-                let way = |car: &crate::chart::Car| {
-                    if car.place == node.spot.bay {
-                        car.free
-                    } else {
-                        car.free.max(car.left + self.shop.move_time(car.place, node.spot.bay))
-                    }
-                };
-                (old.car.place, old.car.immobile, old.car.untouched)
-                    != (new.car.place, new.car.immobile, new.car.untouched)
-                    || matters(way(&old.car), way(&new.car))
-                    // On the road it hands on when the vehicle could leave its last bay.
-                    || node.spot.bay == NONE && old.car.left != new.car.left
-                    || old.car != new.car && self.shop.works[job].fixed.is_some()
-            }
-            BAY => old.stand.holder != new.stand.holder || matters(old.stand.free, new.stand.free),
-            _ => matters(old.end, new.end),
-        };
-        if wakes {
-            self.wake(index(job));
-        }
-    }
-
-    /// What comes after a job, if its end matters.
-    fn wake_after(&mut self, job: usize, old: Ticks, new: Ticks) {
-        for &after in &self.shop.works[job].after {
-            let node = &self.chart.nodes[after as usize];
-            let wait = self.shop.works[after as usize]
-                .before
-                .iter()
-                .find(|(before, _)| *before as usize == job)
-                .map_or(0, |(_, wait)| *wait);
-            if !node.placed() || new + wait > node.ready || old + wait >= node.ready {
-                self.wake(after);
-            }
-        }
-    }
-
-    /// Whether a bracket is open may have changed for its members.
-    fn wake_brackets(&mut self, job: usize) {
-        let work = &self.shop.works[job];
-        for &bracket in work.inside.iter().chain(&work.outside) {
-            let bracket = &self.shop.brackets[bracket as usize];
-            for &other in bracket.inside.iter().chain(std::iter::once(&bracket.outside)) {
-                if self.chart.nodes[other as usize].turn > self.chart.nodes[job].turn {
-                    self.wake(other);
-                }
-            }
-        }
-    }
 }
 
 /// The start in the plan in force, if the job still holds on to it.
@@ -470,10 +362,11 @@ fn miss(node: &mut Node) {
 #[cfg(test)]
 mod tests {
     use super::{Ask, Touch, Trial};
+    use crate::build::MISSING;
     use crate::chart::Turn;
     use crate::construct::construct;
     use crate::dice::Dice;
-    use crate::model::{Bay, Duration, Edge, Job, Model, Moving, Order, Ticks, Vehicle};
+    use crate::model::{Bay, Bracket, Duration, Edge, Job, Model, Moving, Order, Ticks, Vehicle};
     use crate::screen::screen;
     use crate::shop::index;
 
@@ -548,5 +441,27 @@ mod tests {
         let turn = Turn::ahead_of(-1, 0);
         assert!(trial.attempt(&[Touch { job: 3, turn, ask: Ask::Keep }]));
         assert_eq!(trial.draft().starts, [110, 121, 155, 0]);
+    }
+
+    #[test]
+    fn work_between_which_a_member_of_its_bracket_goes_is_looked_at_again() {
+        let job = |earliest| Job { earliest, duration: Duration::sure(10), ..Job::default() };
+        let model = Model {
+            horizon: 1_000,
+            vehicles: vec![Vehicle::default()],
+            orders: vec![Order::default()],
+            jobs: vec![job(0), job(0), job(50), job(0)],
+            brackets: vec![Bracket { inside: vec![0, 1], outside: 3, entered: false }],
+            ..Model::default()
+        };
+        let (shop, _) = screen(&model, &[]);
+        let mut draft = construct(&shop);
+        draft.starts[..].copy_from_slice(&[0, 10, 50, 60]);
+        draft.ends[..].copy_from_slice(&[10, 20, 60, 70]);
+        let mut trial = Trial::new(&shop, &draft);
+        assert_eq!(trial.draft().starts, [0, 10, 50, 60]);
+        // What lies between, at 50, stays as it is and tells nobody.
+        let turn = Turn::ahead_of(65, 0);
+        assert!(!trial.attempt(&[Touch { job: 1, turn, ask: Ask::Keep }]) || trial.cost >= MISSING);
     }
 }

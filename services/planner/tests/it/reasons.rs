@@ -1,7 +1,9 @@
 //! What can't be planned is named with its reason, and the rest is planned.
 
 use planner::improve::plan;
-use planner::model::{Bay, Duration, Edge, Job, Model, Order, Pin, Pool, Technician, Vehicle};
+use planner::model::{
+    Bay, Duration, Edge, Immobile, Job, Model, Order, Pin, Pool, Technician, Vehicle,
+};
 use planner::outcome::Options;
 
 fn shop(broken: Job) -> Model {
@@ -150,4 +152,17 @@ fn an_order_of_things_that_contradicts_itself_is_named() {
     model.edges.push(Edge { before: 1, after: 0, wait: 0 });
     let words = "what has to come first also has to come later".to_owned();
     assert_eq!(reasons(&model), [(0, words.clone()), (1, words)]);
+}
+
+#[test]
+fn a_pinned_start_holds_no_bay_when_what_it_takes_apart_can_not_be_put_together() {
+    let nobody = vec![vec!["calibration".to_owned()]];
+    let mut model = shop(Job { bay: Some(vec![]), people: nobody, ..Job::default() });
+    model.edges.clear();
+    model.jobs[1].pin = Pin { start: Some(110), ..Pin::default() };
+    model.immobile = vec![Immobile { from: Some(1), until: 0 }];
+    let plan = plan(&model, &Options { iterations: Some(0), ..Options::default() }, &|| 0.0);
+    let unplanned: Vec<usize> = plan.unplanned.iter().map(|entry| entry.job).collect();
+    assert_eq!(unplanned, [0, 1]);
+    assert_eq!(plan.placements[2].as_ref().map(|placement| placement.start), Some(100));
 }
